@@ -1,0 +1,88 @@
+"""The ``fullpoint`` command.  Only this package reads arguments, prints or exits."""
+
+from __future__ import annotations
+
+import importlib
+import os
+import sys
+from collections.abc import Sequence
+from typing import Any
+
+import click
+
+from convert import __version__
+
+CONTEXT = {
+    "help_option_names": ["-h", "--help"],
+    "max_content_width": 90,
+    "auto_envvar_prefix": "FULLPOINT",
+}
+#: Commands and the module each lives in; a module is imported when its command runs.
+COMMANDS = {
+    "game": ("convert.cli.game", "How each game of a PGN file was converted or let slip."),
+    "position": ("convert.cli.position", "Judge one position: result, moves, what decides it."),
+    "tables": ("convert.cli.tables", "List and check the tables, and what is missing."),
+}
+
+
+class LazyGroup(click.Group):
+    """A group that imports a command's module only when it is needed."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """The commands, in the order in which they are meant to be met."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import and return a command; None when there is none of that name."""
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module(COMMANDS[cmd_name][0])
+        command: click.Command = module.command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands without importing them."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, text) for name, (_, text) in COMMANDS.items()])
+
+
+@click.group(cls=LazyGroup, context_settings=CONTEXT)
+@click.version_option(__version__, prog_name="fullpoint")
+@click.option(
+    "--config",
+    type=click.Path(dir_okay=False),
+    help="Settings file (TOML) instead of the user's own.",
+)
+@click.pass_context
+def cli(ctx: click.Context, config: str | None) -> None:
+    """Tell, with proof, how a won chess position was converted or let slip.
+
+    \b
+    fullpoint game FILE.pgn            review the games of a file
+    fullpoint position "FEN"           is this ending a win, and what decides it?
+    fullpoint tables                   which endings are known exactly?
+    """
+    from convert.cli.common import settings
+
+    ctx.default_map = settings(config)
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Entry point: run, and leave with the exit codes of docs/cli.md.
+
+    0: done; 1: findings, with --fail-on only; 2: usage, unreadable input,
+    damaged tables; 130: interrupted.
+    """
+    from convert.cli.quiet import exit_code_of
+
+    sys.exit(exit_code_of(lambda: _run(arguments)))
+
+
+def _run(arguments: Sequence[str] | None) -> Any:
+    if os.environ.get("TERM") == "dumb":
+        os.environ.setdefault("NO_COLOR", "1")
+    return cli.main(
+        args=None if arguments is None else list(arguments),
+        prog_name="fullpoint",
+        standalone_mode=False,
+    )

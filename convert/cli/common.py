@@ -1,0 +1,176 @@
+"""Options, consoles and files that the commands share."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sys
+import tempfile
+import tomllib
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import IO, TYPE_CHECKING, Any, TypeVar
+
+import click
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from convert.judge import Bench
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+EFFORT_NAMES = ("quick", "normal", "deep")
+
+
+class ToolError(click.ClickException):
+    """Trouble that is not a finding: exit code 2 (docs/cli.md)."""
+
+    exit_code = 2
+
+    def show(self, file: IO[Any] | None = None) -> None:
+        """One line on standard error."""
+        click.echo(f"fullpoint: error: {self.format_message()}", file=file or sys.stderr)
+
+
+def table_options(command: F) -> F:
+    """Where tables are looked for."""
+    return click.option(
+        "--tables",
+        "tables",
+        multiple=True,
+        type=click.Path(path_type=Path),
+        envvar="FULLPOINT_TABLES",
+        metavar="DIR",
+        help="Folder with further Syzygy tables, up to seven men (repeatable; also the "
+        "FULLPOINT_TABLES variable and 'tables' in the settings file). The three- and "
+        "four-man tables are built in.",
+    )(command)
+
+
+def effort_option(command: F) -> F:
+    """How much work goes into what no table settles."""
+    return click.option(
+        "--effort",
+        type=click.Choice(EFFORT_NAMES),
+        default="normal",
+        show_default=True,
+        help="How far to look where no table settles the position. Counted in positions, so "
+        "results repeat.",
+    )(command)
+
+
+def figures_option(command: F) -> F:
+    """Letters or chess figures in diagrams."""
+    return click.option(
+        "--figures/--letters",
+        default=False,
+        help="Diagrams with chess figures, or with letters (capitals White).",
+    )(command)
+
+
+def settings(config: str | None) -> dict[str, Any]:
+    """Defaults from the settings file, as click's default map.
+
+    Top-level keys hold for every command; a table named after a command holds
+    for that command.
+
+    Raises:
+        ToolError: a file named by the user is missing, or one is not valid TOML.
+    """
+    from convert.cli import COMMANDS
+
+    if config is not None:
+        path = Path(config)
+        if not path.is_file():
+            raise ToolError(f"{path}: no such settings file")
+    else:
+        path = config_path()
+        if not path.is_file():
+            return {}
+    try:
+        data = tomllib.loads(path.read_text(encoding="utf-8"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, OSError) as err:
+        raise ToolError(f"{path}: {' '.join(str(err).split())}") from err
+    common = {key: value for key, value in data.items() if not isinstance(value, dict)}
+    return {
+        name: {**common, **(data[name] if isinstance(data.get(name), dict) else {})}
+        for name in COMMANDS
+    }
+
+
+def config_path() -> Path:
+    """Where the user's settings file is looked for."""
+    import platformdirs
+
+    return Path(platformdirs.user_config_path("fullpoint", appauthor=False)) / "config.toml"
+
+
+def make_bench(tables: tuple[Path, ...], effort: str) -> Bench:
+    """Open the tables and seat the judges.
+
+    Raises:
+        NoSuchFolder: a folder of the user's does not exist.
+    """
+    from convert.judge import EFFORTS, Bench, EffortName
+    from tablebases.material import men
+    from tablebases.probing import open_tables
+
+    prober = open_tables([Path(folder) for folder in tables])
+    largest = 4
+    if tables:
+        largest = max((men(t.material) for t in prober.files), default=4)
+    return Bench(prober, effort=EFFORTS[EffortName(effort)], largest=largest)
+
+
+def out_console() -> Console:
+    """The console reports go to; 80 columns when it is no terminal and COLUMNS is not set."""
+    from rich.console import Console
+
+    width = None
+    if not sys.stdout.isatty() and not os.environ.get("COLUMNS"):
+        width = 80
+    return Console(file=sys.stdout, width=width, markup=False, highlight=False, emoji=False)
+
+
+def note(text: str) -> None:
+    """A remark or an error on standard error, one line."""
+    sys.stderr.write(f"fullpoint: {text}\n")
+
+
+@contextlib.contextmanager
+def whole_file(path: str) -> Iterator[IO[str]]:
+    """A text file that appears only when it is complete; ``-`` is standard output.
+
+    Raises:
+        ToolError: it cannot be written; what stood there before is still there.
+    """
+    if path == "-":
+        yield sys.stdout
+        return
+    target = Path(path)
+    folder = target.parent
+    try:
+        handle, name = tempfile.mkstemp(prefix=f".{target.name}.", dir=folder)
+    except OSError as err:
+        raise ToolError(f"{path}: cannot be written ({err.strerror})") from err
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
+            yield file
+            file.flush()
+            os.fsync(file.fileno())
+        mode = target.stat().st_mode & 0o777 if target.exists() else 0o666 & ~_umask()
+        os.chmod(name, mode)
+        os.replace(name, target)
+    except BaseException as err:
+        with contextlib.suppress(OSError):
+            os.unlink(name)
+        if isinstance(err, OSError):
+            raise ToolError(f"{path}: cannot be written ({err.strerror})") from err
+        raise
+
+
+def _umask() -> int:
+    current = os.umask(0)
+    os.umask(current)
+    return current

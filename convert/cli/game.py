@@ -1,0 +1,226 @@
+"""``fullpoint game``: how the games of a file were converted or let slip."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from contextlib import ExitStack
+from pathlib import Path
+from typing import IO, TYPE_CHECKING, Any
+
+import click
+
+from convert.cli.common import (
+    ToolError,
+    effort_option,
+    figures_option,
+    make_bench,
+    note,
+    out_console,
+    table_options,
+    whole_file,
+)
+
+if TYPE_CHECKING:
+    from convert.judge import Bench
+    from convert.model import Review
+    from convert.sources import GameRead
+
+#: The memory of judged positions is emptied between games when it has grown to this size.
+MOST_REMEMBERED = 200_000
+
+
+@click.command("game")
+@click.argument("files", metavar="FILE...", nargs=-1, type=click.Path())
+@click.option("--game", "games", multiple=True, type=click.IntRange(1), metavar="N",
+              help="Only game number N of the file (repeatable).")
+@click.option("--side", type=click.Choice(["white", "black", "auto"]), default="auto",
+              show_default=True, help="Whose conversion is reviewed; auto: the side that was "
+              "winning or clearly better first.")
+@click.option("--pgn", "pgn_out", metavar="OUT", type=click.Path(),
+              help="Write the games with the findings as comments, variations and NAGs.")
+@click.option("--json", "json_out", metavar="OUT", type=click.Path(),
+              help="Write the whole reviews as JSON ('-': standard output).")
+@click.option("--annotator", metavar="NAME", help="Annotator tag for --pgn.")
+@click.option("-q", "--quiet", is_flag=True, help="No report on the terminal, no progress.")
+@click.option("--fail-on", type=click.Choice(["slip", "suspected"]),
+              help="Exit with 1 when a certain slip (or a suspected one) is found.")
+@effort_option
+@figures_option
+@table_options
+@click.pass_context
+def command(
+    ctx: click.Context,
+    files: tuple[str, ...],
+    games: tuple[int, ...],
+    side: str,
+    pgn_out: str | None,
+    json_out: str | None,
+    annotator: str | None,
+    quiet: bool,
+    fail_on: str | None,
+    effort: str,
+    figures: bool,
+    tables: tuple[Path, ...],
+) -> int:
+    """Review how each game of FILE (PGN; .gz, .zst; - for standard input) was converted.
+
+    The report tells the story, the outcome move by move, material, trades,
+    slips, technique and what to teach; every outcome with its evidence.
+
+    \b
+    fullpoint game club.pgn --game 3
+    fullpoint game club.pgn --side black --pgn annotated.pgn --json review.json
+    """
+    if not files:
+        if sys.stdin.isatty():
+            click.echo(ctx.get_help())
+            return 2
+        files = ("-",)
+    if "-" in (pgn_out, json_out):
+        if pgn_out == json_out:
+            raise ToolError("--pgn and --json cannot both go to standard output")
+        quiet = True
+    _check_outputs(files, pgn_out, json_out)
+    bench = make_bench(tables, effort)
+    job = _Job(bench, side, games, quiet, figures, annotator)
+    with ExitStack() as stack:
+        job.pgn = stack.enter_context(whole_file(pgn_out)) if pgn_out else None
+        json_file = stack.enter_context(whole_file(json_out)) if json_out else None
+        if json_file is not None:
+            from convert.reports.json_text import document
+
+            for piece in document(job.reviews(files)):
+                json_file.write(piece)
+        else:
+            for _ in job.reviews(files):
+                pass
+        if not job.reviewed and not job.trouble:
+            job.trouble = True
+            wanted = ", ".join(str(n) for n in games)
+            note(f"error: no game {wanted} in {', '.join(files)}" if games else
+                 f"error: {', '.join(files)}: no game to review")
+    _remark_tables(bench)
+    if job.trouble:
+        return 2
+    if fail_on and (job.certain or (fail_on == "suspected" and job.suspected)):
+        return 1
+    return 0
+
+
+def _check_outputs(files: tuple[str, ...], *outputs: str | None) -> None:
+    """Refuse to write over an input, or two outputs to one file."""
+    named = [o for o in outputs if o and o != "-"]
+    if len({Path(o).resolve() for o in named}) < len(named):
+        raise ToolError(f"{named[0]}: named for two outputs")
+    for output in named:
+        for file in files:
+            if file != "-" and Path(output).resolve() == Path(file).resolve():
+                raise ToolError(f"{output}: is the input; name another file for the output")
+
+
+class _Job:
+    """Reads, reviews and reports game by game; keeps nothing but counts."""
+
+    def __init__(
+        self,
+        bench: Bench,
+        side: str,
+        games: tuple[int, ...],
+        quiet: bool,
+        figures: bool,
+        annotator: str | None,
+    ):
+        self.bench = bench
+        self.side = side
+        self.games = frozenset(games)
+        self.quiet = quiet
+        self.figures = figures
+        self.annotator = annotator
+        self.pgn: IO[str] | None = None
+        self.console = None if quiet else out_console()
+        self.reviewed = self.certain = self.suspected = 0
+        self.trouble = False
+
+    def reviews(self, files: tuple[str, ...]) -> Iterator[Review]:
+        """Review and report each game asked for; yields the reviews for JSON."""
+        from convert.sources import SourceError, read_games
+
+        for file in files:
+            last = max(self.games, default=None)
+            try:
+                for read in read_games(file, stdin=sys.stdin.buffer if file == "-" else None):
+                    if self.games and read.number not in self.games:
+                        if last is not None and read.number > last:
+                            break
+                        continue
+                    review = self._one(read)
+                    if review is not None:
+                        yield review
+            except SourceError as err:
+                note(f"error: {err}")
+                self.trouble = True
+
+    def _one(self, read: GameRead) -> Review | None:
+        from convert.model import Side
+        from convert.review import Refused, review_game
+
+        for problem in read.problems:
+            note(str(problem))
+            self.trouble = self.trouble or problem.fatal or not read.complete
+        side = None if self.side == "auto" else Side(self.side)
+        if self.bench.remembered > MOST_REMEMBERED:
+            self.bench.forget()
+        progress = _Progress(self.quiet, read)
+        try:
+            review = review_game(read, self.bench, side, progress.tell)
+        except Refused as err:
+            if read.game is not None:
+                note(f"{read.source}: game {read.number}, line {read.line}: {err}")
+                self.reviewed += 1
+            return None
+        finally:
+            progress.done()
+        self._report(review, read)
+        return review
+
+    def _report(self, review: Review, read: GameRead) -> None:
+        if self.console is not None:
+            from convert.reports.terminal import print_review
+
+            if self.reviewed:
+                self.console.print("\n" + "=" * min(self.console.width, 80) + "\n", style="")
+            print_review(review, self.console, figures=self.figures)
+        if self.pgn is not None and read.game is not None:
+            from convert.reports.pgn import annotated
+
+            self.pgn.write(annotated(review, read.game, annotator=self.annotator))
+        self.reviewed += 1
+        self.certain += sum(s.certain for s in review.slips)
+        self.suspected += sum(not s.certain for s in review.slips)
+
+
+class _Progress:
+    """Plies judged, on one line of standard error; nothing when that is no terminal."""
+
+    def __init__(self, quiet: bool, read: GameRead):
+        self.on = not quiet and sys.stderr.isatty()
+        self.label = f"game {read.number}"
+
+    def tell(self, done: int, total: int) -> None:
+        """Show how far the judging has come."""
+        if self.on:
+            sys.stderr.write(f"\r{self.label}: {done} of {total} positions judged ")
+            sys.stderr.flush()
+
+    def done(self) -> None:
+        """Wipe the line."""
+        if self.on:
+            sys.stderr.write("\r" + " " * 60 + "\r")
+            sys.stderr.flush()
+
+
+def _remark_tables(bench: Any) -> None:
+    """Name table files that had to be set aside."""
+    for result in getattr(bench.prober, "problems", ()):
+        note(f"{result.path}: set aside: {result.problem}")

@@ -1,0 +1,257 @@
+"""One position judged: what it is worth, what each move keeps, and what decides it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import chess
+from chess import KING
+
+from convert.balance import balance_name, census
+from convert.decisions import position_speaking
+from convert.judge import Bench
+from convert.lines import best_line, line_after
+from convert.model import Line, Side, Speaking, Verdict
+from convert.trades import starts_trade
+
+SCHEMA = 1
+#: With an estimate only, at most so many moves are listed (best first).
+MOST_ESTIMATED = 12
+#: A change of the estimated expected score from which a variant counts as different (judgement).
+DIFFERENT = 0.2
+_MOST_PAIRS = 16
+
+
+@dataclass(frozen=True)
+class MoveRow:
+    """A legal move and the verdict after it, for the side that makes it."""
+
+    san: str
+    uci: str
+    verdict: Verdict
+    trade: bool
+    capture: bool
+
+
+@dataclass(frozen=True)
+class TradeOption:
+    """A trade on the board: its first capture, and what it leads to with best play."""
+
+    san: str
+    uci: str
+    verdict: Verdict
+    balance: str
+    line: Line | None
+
+
+@dataclass(frozen=True)
+class Variant:
+    """The position with one thing changed, judged for the same side.
+
+    ``kind``: ``move``, ``king``, ``pawn``, ``shift`` or ``pair``; ``changes``
+    says whether the outcome differs from that of the position itself.
+    """
+
+    kind: str
+    what: str
+    fen: str
+    verdict: Verdict
+    changes: bool
+
+
+@dataclass(frozen=True)
+class PositionReport:
+    """Everything ``fullpoint position`` says of one position.
+
+    ``verdict`` is for the side to move; ``notes`` are remarks on the input.
+    """
+
+    schema: int
+    fen: str
+    notes: tuple[str, ...]
+    to_move: Side
+    verdict: Verdict
+    balance: str
+    moves: tuple[MoveRow, ...]
+    left_out: int
+    trades: tuple[TradeOption, ...]
+    rules: tuple[Speaking, ...]
+    variants: tuple[Variant, ...]
+    line: Line | None
+
+
+def judge_position(
+    board: chess.Board, bench: Bench, notes: tuple[str, ...] = (), *, variants: bool = True
+) -> PositionReport:
+    """Judge a legal position with everything the bench has."""
+    board = board.copy(stack=False)
+    side = Side.of(board.turn)
+    verdict = bench.verdict(board)
+    rows = _moves(board, bench)
+    listed = rows if verdict.exact else rows[:MOST_ESTIMATED]
+    return PositionReport(
+        schema=SCHEMA,
+        fen=board.fen(),
+        notes=notes,
+        to_move=side,
+        verdict=verdict,
+        balance=balance_name(census(board)),
+        moves=tuple(listed),
+        left_out=len(rows) - len(listed),
+        trades=tuple(_trades(board, bench)),
+        rules=position_speaking(bench, board),
+        variants=tuple(what_decides(board, bench, verdict)) if variants else (),
+        line=best_line(bench, board),
+    )
+
+
+def _after(board: chess.Board, move: chess.Move) -> chess.Board:
+    child = board.copy(stack=False)
+    child.push(move)
+    child.clear_stack()
+    return child
+
+
+def _moves(board: chess.Board, bench: Bench) -> list[MoveRow]:
+    side = Side.of(board.turn)
+    rows = []
+    for move in board.legal_moves:
+        verdict = bench.verdict(_after(board, move)).for_side(side)
+        rows.append(
+            MoveRow(
+                board.san(move),
+                move.uci(),
+                verdict,
+                starts_trade(board, move),
+                board.is_capture(move),
+            )
+        )
+    rows.sort(key=lambda r: (-r.verdict.expected, r.san))
+    return rows
+
+
+def _trades(board: chess.Board, bench: Bench) -> Iterator[TradeOption]:
+    side = Side.of(board.turn)
+    for move in board.legal_moves:
+        if not starts_trade(board, move):
+            continue
+        child = _after(board, move)
+        done = child
+        back = [
+            m
+            for m in child.legal_moves
+            if m.to_square == move.to_square and child.is_capture(m)
+        ]
+        if back:
+            kept = max(
+                back,
+                key=lambda m: bench.verdict(_after(child, m)).for_side(side.other).expected,
+            )
+            done = _after(child, kept)
+        yield TradeOption(
+            board.san(move),
+            move.uci(),
+            bench.verdict(child).for_side(side),
+            balance_name(census(done)),
+            line_after(bench, board, move) if bench.settle(child) else None,
+        )
+
+
+# --- what decides it --------------------------------------------------------------------
+
+
+def what_decides(board: chess.Board, bench: Bench, verdict: Verdict) -> Iterator[Variant]:
+    """The position with one thing changed at a time.
+
+    The other side to move; each pawn and king one square off; the whole
+    position a file to the left and right; a pawn of each side removed.  Illegal
+    positions are left out; castling rights go with the first change.
+    """
+    for kind, what, variant in _variants(board):
+        if not variant.is_valid():
+            continue
+        told = bench.verdict(variant).for_side(verdict.side)
+        yield Variant(kind, what, variant.fen(), told, differs(verdict, told))
+
+
+def differs(a: Verdict, b: Verdict) -> bool:
+    """Another result for certain, or an estimate clearly apart."""
+    if a.exact and b.exact:
+        return a.points != b.points
+    if a.high.points < b.low.points or b.high.points < a.low.points:
+        return True
+    return abs(a.expected - b.expected) >= DIFFERENT
+
+
+def _bare(board: chess.Board) -> chess.Board:
+    copy = board.copy(stack=False)
+    copy.castling_rights = chess.BB_EMPTY
+    copy.ep_square = None
+    return copy
+
+
+def _variants(board: chess.Board) -> Iterator[tuple[str, str, chess.Board]]:
+    other = _bare(board)
+    other.turn = not board.turn
+    yield "move", f"{'White' if other.turn else 'Black'} to move", other
+    yield from _one_off(board, KING)
+    yield from _one_off(board, chess.PAWN)
+    yield from _shifted(board)
+    yield from _pairs(board)
+
+
+def _one_off(board: chess.Board, kind: chess.PieceType) -> Iterator[tuple[str, str, chess.Board]]:
+    steps = [(0, 1), (0, -1), (1, 0), (-1, 0)]
+    if kind == KING:
+        steps += [(1, 1), (1, -1), (-1, 1), (-1, -1)]
+    for color in chess.COLORS:
+        for square in board.pieces(kind, color):
+            for df, dr in steps:
+                file = chess.square_file(square) + df
+                rank = chess.square_rank(square) + dr
+                if not (0 <= file < 8 and 0 <= rank < 8):
+                    continue
+                if kind == chess.PAWN and rank in (0, 7):
+                    continue
+                target = chess.square(file, rank)
+                if board.piece_at(target) is not None:
+                    continue
+                changed = _bare(board)
+                changed.set_piece_at(target, changed.remove_piece_at(square))
+                side = "White" if color else "Black"
+                word = "king" if kind == KING else "pawn"
+                yield (
+                    word,
+                    f"{side}'s {word} {chess.square_name(square)} on {chess.square_name(target)}",
+                    changed,
+                )
+
+
+def _shifted(board: chess.Board) -> Iterator[tuple[str, str, chess.Board]]:
+    for df, word in ((-1, "left"), (1, "right")):
+        men = board.piece_map()
+        if any(not 0 <= chess.square_file(s) + df < 8 for s in men):
+            continue
+        changed = _bare(board)
+        changed.set_piece_map({s + df: piece for s, piece in men.items()})
+        yield "shift", f"everything one file to the {word}", changed
+
+
+def _pairs(board: chess.Board) -> Iterator[tuple[str, str, chess.Board]]:
+    pairs = sorted(
+        (
+            (abs(chess.square_file(w) - chess.square_file(b)), w, b)
+            for w in board.pieces(chess.PAWN, chess.WHITE)
+            for b in board.pieces(chess.PAWN, chess.BLACK)
+        ),
+    )
+    for _, white, black in pairs[:_MOST_PAIRS]:
+        changed = _bare(board)
+        changed.remove_piece_at(white)
+        changed.remove_piece_at(black)
+        yield (
+            "pair",
+            f"without the pawns {chess.square_name(white)} and {chess.square_name(black)}",
+            changed,
+        )

@@ -1,0 +1,1 @@
+"""Reports: each takes a Review (or a PositionReport) and nothing else."""

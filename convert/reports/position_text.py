@@ -1,0 +1,155 @@
+"""One position in the terminal."""
+
+from __future__ import annotations
+
+from rich.console import Console
+
+from convert.model import Side, Verdict
+from convert.position import MoveRow, PositionReport, Variant
+from convert.reports.diagram import diagram, in_words
+from convert.reports.terminal import Page
+from convert.wording import line_words, outcome_words, verdict_words
+
+
+def print_position(report: PositionReport, console: Console, *, figures: bool = False) -> None:
+    """Print the whole report on one position."""
+    page = Page(console)
+    verdict = report.verdict
+    text = f"{_capital(verdict_words(verdict))}."
+    if verdict.distance:
+        about = " or one more" if verdict.rounded else ""
+        text += f"\nNext capture, pawn move or mate: {verdict.distance}{about} plies away."
+    if verdict.via:
+        text += f"\nBy {_line(report, verdict.via)}."
+    text += f"\n{report.balance}."
+    for note in report.notes:
+        text += f"\nNote: {note}."
+    page.beside(diagram(report.fen, figures=figures), f"{in_words(report.fen)}\n\n{text}", 2)
+    if report.line is not None:
+        page.line()
+        ends = f" ({report.line.ends})" if report.line.ends else ""
+        page.paragraph(f"Best play: {_line(report, report.line.moves)}{ends}.", 2, 2)
+    _moves(page, report)
+    _trades(page, report)
+    _variants(page, report)
+    _rules(page, report)
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _line(report: PositionReport, moves: tuple[str, ...]) -> str:
+    number = int(report.fen.split()[-1])
+    return line_words(number, report.to_move, moves)
+
+
+def _moves(page: Page, report: PositionReport) -> None:
+    page.heading("Moves and the result they keep")
+    if not report.moves:
+        page.paragraph("No legal move.", 2)
+        return
+    groups: dict[str, list[MoveRow]] = {}
+    for row in report.moves:
+        groups.setdefault(_group(row.verdict, report.to_move), []).append(row)
+    for name, rows in groups.items():
+        if rows[0].verdict.exact:
+            moves = ", ".join(_with_distance(row) for row in rows)
+        else:
+            moves = ", ".join(row.san for row in rows)
+        page.paragraph(f"{name}: {moves}", 2, 4)
+    if report.left_out:
+        page.paragraph(f"({report.left_out} less promising moves left out)", 2)
+    if any(r.verdict.exact and r.verdict.distance for r in report.moves):
+        page.paragraph(
+            "In brackets: plies to the next capture, pawn move or mate after the move.", 2
+        )
+
+
+def _with_distance(row: MoveRow) -> str:
+    if row.verdict.distance is None or row.capture:
+        return row.san
+    return f"{row.san} ({row.verdict.distance})"
+
+
+def _group(verdict: Verdict, side: Side) -> str:
+    if verdict.exact:
+        return _capital(outcome_words(verdict))
+    return _capital(verdict_words(verdict.for_side(side)))
+
+
+def _trades(page: Page, report: PositionReport) -> None:
+    if not report.trades:
+        return
+    page.heading("Trades on the board")
+    for option in report.trades:
+        text = f"{option.san}: {verdict_words(option.verdict)}; leaves {option.balance}"
+        if option.line is not None and len(option.line.moves) > 1:
+            text += f"; {_line(report, option.line.moves)}"
+            if option.line.ends:
+                text += f" ({option.line.ends})"
+        page.item(text + ".")
+
+
+def _variants(page: Page, report: PositionReport) -> None:
+    if not report.variants:
+        return
+    page.heading("What decides it")
+    base = report.verdict
+    word = "the result" if base.exact else "the verdict"
+    kinds: dict[str, list[Variant]] = {}
+    for variant in report.variants:
+        kinds.setdefault(_row_of(variant), []).append(variant)
+    same: list[str] = []
+    for name, found in kinds.items():
+        changing = [v for v in found if v.changes]
+        if not changing:
+            same.append(name)
+            continue
+        by_result: dict[str, list[str]] = {}
+        for variant in changing:
+            by_result.setdefault(_result(variant.verdict), []).append(_target(variant))
+        told = "; ".join(
+            f"{', '.join(t)}: {result}" if t != [""] else result for result, t in by_result.items()
+        )
+        rest = len(found) - len(changing)
+        tail = f" (no change: {rest} other{'s' if rest > 1 else ''})" if rest else ""
+        page.item(f"{name}: {told}{tail}.")
+    if same:
+        page.paragraph(f"No change of {word}: {'; '.join(same)}.", 2, 2)
+
+
+def _row_of(variant: Variant) -> str:
+    if variant.kind in ("king", "pawn"):
+        man, _, _ = variant.what.rpartition(" on ")
+        return f"{man} one square off"
+    if variant.kind == "pair":
+        return "a pawn of each side removed"
+    if variant.kind == "shift":
+        return "the position a file aside"
+    return variant.what
+
+
+def _target(variant: Variant) -> str:
+    if variant.kind in ("king", "pawn"):
+        return variant.what.rpartition(" on ")[2]
+    if variant.kind == "pair":
+        return variant.what.removeprefix("without the pawns ")
+    if variant.kind == "shift":
+        return variant.what.removeprefix("everything one file to the ")
+    return ""
+
+
+def _result(verdict: Verdict) -> str:
+    return outcome_words(verdict) if verdict.exact else verdict_words(verdict)
+
+
+def _rules(page: Page, report: PositionReport) -> None:
+    page.heading("Rules of thumb that speak (unmeasured)")
+    if not report.rules:
+        page.paragraph("None.", 2)
+    for rule in report.rules[:8]:
+        whom = "for a draw" if rule.side is None else f"for {rule.side.name_}"
+        page.item(f"{whom}: {rule.statement} Here: {rule.detail}. [{rule.rule}; {rule.source}]")
+    if len(report.rules) > 8:
+        page.paragraph(f"({len(report.rules) - 8} weaker ones left out)", 2)

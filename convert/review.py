@@ -1,0 +1,306 @@
+"""Source -> walker -> judges -> Review: the whole review of one game."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import chess
+
+from convert import __version__
+from convert.activity import piece_activity, useful_moves
+from convert.balance import balance, balance_name, census, pieces
+from convert.decisions import Judged, declined, scene_of, trade_decisions
+from convert.judge import Bench
+from convert.model import (
+    SCHEMA,
+    Counts,
+    Evidence,
+    PieceGiven,
+    PlyRecord,
+    Review,
+    Side,
+    Trade,
+    Verdict,
+)
+from convert.slips import (
+    find_only_moves,
+    find_slips,
+    simplification,
+    turning_point,
+    winning_first,
+)
+from convert.sources import GameRead
+from convert.story import teach, tell
+from convert.technique import technique
+from convert.trades import FoundTrade, find_trades, name_trade
+from convert.walker import Walk, phases, walk
+
+#: A side is *clearly better* from this estimated probability of winning on (judgement).
+CLEARLY = 0.6
+
+
+@dataclass(frozen=True)
+class Refused(Exception):
+    """The game cannot be reviewed; ``reason`` says why, in one line."""
+
+    reason: str
+
+    def __str__(self) -> str:
+        return self.reason
+
+
+def start_board(read: GameRead) -> chess.Board:
+    """The position the game starts from.
+
+    Raises:
+        Refused: nothing of the game can be used.
+    """
+    if read.game is None:
+        reason = read.problems[0].reason if read.problems else "nothing to review"
+        raise Refused(reason)
+    return read.game.board()
+
+
+def review_game(
+    read: GameRead,
+    bench: Bench,
+    side: Side | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> Review:
+    """Review one game.
+
+    ``side`` is the side under review; None takes the side that was winning or
+    clearly better first.  ``progress`` is told how many positions of the game
+    are judged, and of how many.
+
+    Raises:
+        Refused: the game has no usable moves.
+    """
+    start = start_board(read)
+    if not read.moves:
+        raise Refused("no moves: nothing to review")
+    walked = walk(start, read.moves)
+    verdicts = judge_walk(walked, bench, progress)
+    judged = Judged(walked, verdicts, bench)
+    chosen, how = choose_side(read, verdicts, side)
+    found = find_trades(walked)
+    trades = tuple(build_trade(judged, trade, chosen) for trade in found)
+    slips = find_slips(judged)
+    read_tags = dict(read.game.headers) if read.game is not None else {}
+    winner = _winning_in_tables(verdicts, chosen)
+    review = Review(
+        schema=SCHEMA,
+        program=f"fullpoint {__version__}",
+        file=read.source,
+        number=read.number,
+        line=read.line,
+        tags=read_tags,
+        start_fen=start.fen(),
+        result=read_tags.get("Result", "*"),
+        side=chosen,
+        side_chosen=how,
+        complete=read.complete,
+        problems=tuple(str(problem) for problem in read.problems),
+        start_verdict=verdicts[0],
+        plies=tuple(_record(judged, ply) for ply in range(1, len(walked.boards))),
+        phases=phases(walked),
+        trades=trades,
+        declined=declined(judged),
+        slips=slips,
+        only_moves=find_only_moves(judged),
+        technique=technique(judged, winner) if winner is not None else None,
+        simplification=simplification(verdicts),
+        turning=turning_point(verdicts),
+        story=(),
+        teach=(),
+        counts=Counts(len(walked.boards), 0),
+    )
+    review = replace(review, counts=bench_counts(bench, len(walked.boards)))
+    review = replace(review, story=tell(review))
+    return replace(review, teach=teach(review))
+
+
+def judge_walk(
+    walked: Walk, bench: Bench, progress: Callable[[int, int], None] | None = None
+) -> list[Verdict]:
+    """A verdict for White on every position of the game.
+
+    What the move played proves of the position before it is carried back: a
+    side that could play into a win had a win.
+    """
+    verdicts: list[Verdict] = []
+    for board in walked.boards:
+        verdicts.append(bench.verdict(board).for_side(Side.WHITE))
+        if progress is not None:
+            progress(len(verdicts), len(walked.boards))
+    for ply in range(len(walked.steps), 0, -1):
+        step = walked.steps[ply - 1]
+        mover = Side.of(step.color)
+        before, after = verdicts[ply - 1].for_side(mover), verdicts[ply].for_side(mover)
+        if before.exact or after.low.points <= before.low.points:
+            continue
+        low = after.low
+        via = (walked.san(ply), *after.via)
+        evidence = after.evidence if low.points >= before.high.points else Evidence.BOUNDED
+        if evidence is Evidence.RULES:
+            evidence = Evidence.TABLE
+        if low.points >= before.high.points:
+            changed = replace(
+                before, low=low, high=max(low, before.high), evidence=evidence, via=via,
+                win=None, loss=None,
+            )
+        else:
+            total = 1.0 - before.loss_probability
+            win = before.win_probability / total if total > 0 else 0.0
+            changed = replace(before, low=low, evidence=evidence, via=via, win=win, loss=0.0)
+        verdicts[ply - 1] = changed.for_side(Side.WHITE)
+    return verdicts
+
+
+def choose_side(
+    read: GameRead, verdicts: Sequence[Verdict], side: Side | None
+) -> tuple[Side, str]:
+    """The side under review and why it was chosen."""
+    if side is not None:
+        return side, "asked for"
+    first = winning_first(verdicts, CLEARLY)
+    if first is not None:
+        return first, "the first to be winning or clearly better"
+    result = read.game.headers.get("Result", "*") if read.game is not None else "*"
+    if result == "0-1":
+        return Side.BLACK, "the winner; neither side was clearly better before"
+    if result == "1-0":
+        return Side.WHITE, "the winner; neither side was clearly better before"
+    best_white = max(v.for_side(Side.WHITE).expected for v in verdicts)
+    best_black = max(v.for_side(Side.BLACK).expected for v in verdicts)
+    side = Side.WHITE if best_white >= best_black else Side.BLACK
+    return side, "neither side was clearly better; this one came nearer"
+
+
+def _winning_in_tables(verdicts: Sequence[Verdict], side: Side) -> Side | None:
+    """The side whose technique is looked at: the one under review if it had an exact win."""
+    for candidate in (side, side.other):
+        if any(v.for_side(candidate).points == 1 for v in verdicts):
+            return candidate
+    return None
+
+
+def _record(judged: Judged, ply: int) -> PlyRecord:
+    step = judged.walked.steps[ply - 1]
+    return PlyRecord(
+        ply=ply,
+        number=step.number,
+        side=Side.of(step.color),
+        san=judged.walked.san(ply),
+        uci=step.move.uci(),
+        clock=judged.walked.boards[ply].halfmove_clock,
+        verdict=judged.verdicts[ply],
+        capture=step.captured is not None,
+    )
+
+
+def build_trade(judged: Judged, trade: FoundTrade, side: Side) -> Trade:
+    """Everything a report says of one trade."""
+    walked = judged.walked
+    before_board, after_board = walked.boards[trade.first - 1], walked.boards[trade.last]
+    return Trade(
+        first=trade.first,
+        last=trade.last,
+        moves=tuple(walked.san(ply) for ply in range(trade.first, trade.last + 1)),
+        name=name_trade(trade.white_gave, trade.black_gave),
+        white_gave=tuple(chess.piece_name(kind) for kind in trade.white_gave),
+        black_gave=tuple(chess.piece_name(kind) for kind in trade.black_gave),
+        offered_by=None if trade.offered_by is None else Side.of(trade.offered_by),
+        offered_ply=trade.offered_ply,
+        began_by=Side.of(trade.began_by),
+        recaptures=tuple(walked.san(ply) for ply in trade.recaptures),
+        fen=before_board.fen(),
+        before=judged.verdicts[trade.first - 1].for_side(side),
+        after=judged.verdicts[trade.last].for_side(side),
+        decisions=trade_decisions(judged, trade),
+        pieces=pieces_given(judged, trade),
+        balance_before=balance_name(walked.counts[trade.first - 1]),
+        balance_after=balance_name(walked.counts[trade.last]),
+        liquidation=trade.liquidation,
+        aftermath=aftermath(after_board, trade),
+    )
+
+
+def pieces_given(judged: Judged, trade: FoundTrade) -> tuple[PieceGiven, ...]:
+    """The pieces (pawns left out) that went, and what each had been doing before the trade."""
+    before = judged.walked.boards[trade.first - 1]
+    out = []
+    for color in chess.COLORS:
+        scene = scene_of(judged, trade, color)
+        for square, kind in zip(scene.given_squares, scene.given, strict=False):
+            piece = before.piece_at(square)
+            if kind == chess.PAWN or piece is None or piece.piece_type != kind:
+                continue
+            doing = piece_activity(before, square)
+            detail = []
+            if doing.on_first_square and not _arrived(judged.walked, trade.first, square):
+                detail.append("still on its first square")
+            if doing.outpost:
+                detail.append("on an outpost")
+            if doing.tied_to:
+                names = ", ".join(chess.square_name(s) for s in doing.tied_to)
+                detail.append(f"tied to {names}")
+            out.append(
+                PieceGiven(
+                    side=Side.of(color),
+                    piece=chess.piece_name(kind),
+                    square=chess.square_name(square),
+                    ply=trade.first,
+                    activity=doing.word,
+                    detail=", ".join(detail),
+                )
+            )
+    return tuple(out)
+
+
+def _arrived(walked: Walk, before_ply: int, square: chess.Square) -> bool:
+    """True if a man came to ``square`` in the game before ``before_ply``."""
+    return any(step.move.to_square == square for step in walked.steps[: before_ply - 1])
+
+
+def aftermath(board: chess.Board, trade: FoundTrade) -> str:
+    """Who is left with the open file, and how many useful moves the weaker side keeps."""
+    if trade.only_pawns:
+        return ""
+    notes = []
+    for color in chess.COLORS:
+        mine = [
+            chess.FILE_NAMES[f]
+            for f in range(8)
+            if not board.pawns & chess.BB_FILES[f]
+            and board.rooks & board.occupied_co[color] & chess.BB_FILES[f]
+            and not board.rooks & board.occupied_co[not color] & chess.BB_FILES[f]
+        ]
+        if mine and pieces(census(board), color):
+            word = "file" if len(mine) == 1 else "files"
+            notes.append(
+                f"{Side.of(color).name_}'s rook has the open {' and '.join(mine)}-{word} alone"
+            )
+    told = balance(census(board))
+    if told.ahead is not None and not told.level:
+        weaker = not told.ahead
+        if pieces(census(board), weaker) == 1 and not board.is_game_over():
+            number = useful_moves(board, weaker)
+            moves = "move that loses" if number == 1 else "moves that lose"
+            notes.append(f"{Side.of(weaker).name_} has {number} {moves} nothing at once")
+    return "; ".join(notes)
+
+
+def bench_counts(bench: Bench, positions: int) -> Counts:
+    """What the review has cost so far."""
+    by = bench.counts()
+    probes = getattr(bench.prober, "counts", None)
+    return Counts(
+        positions=positions,
+        judged=sum(by.values()),
+        by_evidence={e.value: by[e] for e in Evidence if by[e]},
+        wdl_probes=getattr(probes, "wdl", 0),
+        dtz_probes=getattr(probes, "dtz", 0),
+        look_ahead_nodes=bench.look_ahead_nodes,
+    )

@@ -1,0 +1,217 @@
+"""Where the result got worse: certain and suspected slips, only moves, the turning point."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import chess
+
+from convert.decisions import (
+    Judged,
+    alternative,
+    held_moves,
+    likely_alternative,
+    order_held,
+    position_speaking,
+    slipped,
+)
+from convert.lines import best_line
+from convert.model import Line, OnlyMove, Side, Slip, Verdict
+from convert.trades import starts_trade
+
+#: Drop in expected score from which a move is suspected (judgement, unmeasured).
+SUSPECT_FROM = 0.30
+#: How much better than the move played another move must look (judgement).
+SUSPECT_BETTER = 0.20
+#: At most so many moves that held are listed with a slip.
+MOST_HELD = 6
+
+
+def find_slips(judged: Judged) -> tuple[Slip, ...]:
+    """Certain slips by either side and suspected ones, in order of play."""
+    found: list[Slip] = []
+    for step in judged.walked.steps:
+        before, after = judged.before(step.ply), judged.after(step.ply)
+        if slipped(before, after):
+            found.append(_certain(judged, step.ply))
+        elif not (before.exact and after.exact):
+            slip = _suspected(judged, step.ply)
+            if slip is not None:
+                found.append(slip)
+    return tuple(_handed_back(found))
+
+
+def _certain(judged: Judged, ply: int) -> Slip:
+    board = judged.board(ply)
+    step = judged.walked.steps[ply - 1]
+    held = order_held(judged, ply, held_moves(judged, ply))
+    told = tuple(
+        alternative(judged, ply, move, verdict, with_line=i == 0)
+        for i, (move, verdict) in enumerate(held[:MOST_HELD])
+    )
+    missed = next((a.san for a in told if a.trade), None)
+    after_board = judged.walked.boards[ply]
+    refuted = best_line(judged.bench, after_board)
+    if refuted is None and judged.after(ply).via:
+        refuted = Line(after_board.fen(), judged.after(ply).via, "into the tables")
+    by_trade = starts_trade(board, step.move)
+    return Slip(
+        ply=ply,
+        side=judged.side(ply),
+        san=judged.walked.san(ply),
+        fen=board.fen(),
+        certain=True,
+        before=judged.before(ply),
+        after=judged.after(ply),
+        held=told,
+        shown=told[0].line if told else None,
+        refuted=refuted,
+        rules=position_speaking(judged.bench, board)[:3],
+        missed_trade=None if by_trade else missed,
+        by_trade=by_trade,
+    )
+
+
+def _suspected(judged: Judged, ply: int) -> Slip | None:
+    before, after = judged.before(ply), judged.after(ply)
+    if before.expected - after.expected < SUSPECT_FROM:
+        return None
+    step = judged.walked.steps[ply - 1]
+    better = likely_alternative(judged, ply, lambda move: move == step.move)
+    if better is None or better.verdict.expected - after.expected < SUSPECT_BETTER:
+        return None
+    return Slip(
+        ply=ply,
+        side=judged.side(ply),
+        san=judged.walked.san(ply),
+        fen=judged.board(ply).fen(),
+        certain=False,
+        before=before,
+        after=after,
+        held=(better,),
+        shown=None,
+        refuted=None,
+        by_trade=starts_trade(judged.board(ply), step.move),
+    )
+
+
+def _handed_back(slips: Sequence[Slip]) -> list[Slip]:
+    """Note with each certain slip the opponent's next certain slip that gave it back."""
+    out = []
+    for i, slip in enumerate(slips):
+        back = None
+        if slip.certain:
+            later = next((s for s in slips[i + 1 :] if s.certain), None)
+            if later is not None and later.side is not slip.side:
+                regained = later.after.for_side(slip.side).low.points
+                if regained >= slip.before.low.points:
+                    back = later.ply
+        out.append(replace(slip, handed_back=back))
+    return out
+
+
+def find_only_moves(judged: Judged) -> tuple[OnlyMove, ...]:
+    """Positions in the tables where one move alone kept a win or a draw.
+
+    Positions with a single legal move are left out, and so is taking back.
+    """
+    out: list[OnlyMove] = []
+    for step in judged.walked.steps:
+        board, before = judged.board(step.ply), judged.before(step.ply)
+        if not before.exact or before.low.points < 0 or not judged.bench.covered(board):
+            continue
+        if board.legal_moves.count() < 2:
+            continue
+        only = _only(judged, board, before, step.move)
+        if only is None or _takes_back(judged, step.ply, only):
+            continue
+        out.append(
+            OnlyMove(
+                ply=step.ply,
+                side=before.side,
+                san=board.san(only),
+                played=board.san(step.move),
+                kept=before.low,
+                found=only == step.move,
+            )
+        )
+    return tuple(out)
+
+
+def _takes_back(judged: Judged, ply: int, move: chess.Move) -> bool:
+    """True if ``move`` captures the man that captured or promoted one ply before."""
+    if ply < 2:
+        return False
+    last = judged.walked.steps[ply - 2]
+    forced = last.captured is not None or last.move.promotion is not None
+    return forced and move.to_square == last.move.to_square
+
+
+def _only(
+    judged: Judged, board: chess.Board, before: Verdict, played: chess.Move
+) -> chess.Move | None:
+    """The one move that keeps the result, None when there are several."""
+    keeping: chess.Move | None = None
+    moves = sorted(board.legal_moves, key=lambda m: m != played)
+    for move in moves:
+        verdict = judged.bench.after(board, move)
+        if verdict is None:
+            return None
+        if verdict.for_side(before.side).high.points >= before.low.points:
+            if keeping is not None:
+                return None
+            keeping = move
+    return keeping
+
+
+def turning_point(verdicts: Sequence[Verdict]) -> int | None:
+    """First ply from which the outcome is exact and the same to the end of the game.
+
+    ``verdicts[i]`` is for White after ply ``i``.  None when the final position
+    is not exact.
+    """
+    last = verdicts[-1]
+    if not last.exact:
+        return None
+    turn = len(verdicts) - 1
+    for ply in range(len(verdicts) - 1, -1, -1):
+        if not verdicts[ply].exact or verdicts[ply].points != last.points:
+            break
+        turn = ply
+    return turn
+
+
+def simplification(verdicts: Sequence[Verdict]) -> int | None:
+    """First ply from which every position of the game is settled exactly."""
+    ply = None
+    for i in range(len(verdicts) - 1, -1, -1):
+        if not verdicts[i].exact:
+            break
+        ply = i
+    return ply
+
+
+#: An estimate must stand for so many plies to call a side clearly better.
+STANDING = 4
+
+
+def winning_first(verdicts: Sequence[Verdict], clearly: float) -> Side | None:
+    """The side that was winning, or clearly better by the estimate for a while, first."""
+    firsts = [
+        (ply, side) for side in Side if (ply := better_from(verdicts, side, clearly)) is not None
+    ]
+    return min(firsts)[1] if firsts else None
+
+
+def better_from(verdicts: Sequence[Verdict], side: Side, clearly: float) -> int | None:
+    """First ply after which ``side`` is winning, or clearly better for :data:`STANDING` plies."""
+    run = 0
+    for ply, verdict in enumerate(verdicts):
+        told = verdict.for_side(side)
+        if told.points == 1:
+            return ply - run
+        run = run + 1 if told.win_probability >= clearly else 0
+        if run == STANDING:
+            return ply - run + 1
+    return ply - run + 1 if run else None

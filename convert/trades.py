@@ -1,0 +1,237 @@
+"""Finds trades, offers, recaptures and liquidations in a walked game.
+
+A *trade* is a run of captures on consecutive plies in which both sides lose
+material (an answer to a check may stand between).  It is *offered* by the side
+whose move first brought the two pieces of the first capture into contact, and
+*begun* by the side that captured first.  Nothing here judges a trade.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import pairwise
+
+import chess
+from chess import KING
+
+from convert.balance import WORTH, pieces
+from convert.walker import Walk, capture_runs
+
+_PLURAL = {
+    chess.QUEEN: "queens",
+    chess.ROOK: "rooks",
+    chess.BISHOP: "bishops",
+    chess.KNIGHT: "knights",
+    chess.PAWN: "pawns",
+}
+_ORDER = (chess.QUEEN, chess.ROOK, chess.BISHOP, chess.KNIGHT, chess.PAWN)
+#: Two pieces may be traded for one another when their worth differs by no more
+#: than this (pawns): piece for piece, rook for minor piece.
+NEAR = 2
+
+
+@dataclass(frozen=True)
+class FoundTrade:
+    """A trade in a walked game, plies inclusive.
+
+    ``white_gave``/``black_gave``: piece types lost, in the order lost.
+    ``taken``: (ply, colour of the man lost, its type, its square).
+    ``recaptures``: plies that took back on the square of the capture before.
+    ``liquidation``: several pairs in a row, or the last pieces into a pawn ending.
+    """
+
+    first: int
+    last: int
+    white_gave: tuple[chess.PieceType, ...]
+    black_gave: tuple[chess.PieceType, ...]
+    taken: tuple[tuple[int, chess.Color, chess.PieceType, chess.Square], ...]
+    recaptures: tuple[int, ...]
+    offered_by: chess.Color | None
+    offered_ply: int | None
+    began_by: chess.Color
+    liquidation: bool
+
+    @property
+    def only_pawns(self) -> bool:
+        """Nothing but pawns left the board."""
+        return set(self.white_gave) | set(self.black_gave) == {chess.PAWN}
+
+
+def find_trades(walked: Walk) -> tuple[FoundTrade, ...]:
+    """All trades of the game, in order."""
+    found = []
+    for first, last in capture_runs(walked.steps):
+        steps = walked.steps[first - 1 : last]
+        taken = tuple(
+            (s.ply, not s.color, s.captured, s.square) for s in steps if s.captured is not None
+        )
+        white = tuple(kind for _, color, kind, _ in taken if color)
+        black = tuple(kind for _, color, kind, _ in taken if not color)
+        if not white or not black:
+            continue
+        offered_by, offered_ply = contact(walked, first)
+        recaptures = tuple(
+            b.ply
+            for a, b in pairwise(steps)
+            if a.captured is not None
+            and b.captured is not None
+            and b.square == a.move.to_square
+        )
+        before, after = walked.counts[first - 1], walked.counts[last]
+        had = pieces(before, chess.WHITE) + pieces(before, chess.BLACK)
+        left = pieces(after, chess.WHITE) + pieces(after, chess.BLACK)
+        heavy = sum(kind != chess.PAWN for kind in white + black)
+        found.append(
+            FoundTrade(
+                first=first,
+                last=last,
+                white_gave=white,
+                black_gave=black,
+                taken=taken,
+                recaptures=recaptures,
+                offered_by=offered_by,
+                offered_ply=offered_ply,
+                began_by=walked.steps[first - 1].color,
+                liquidation=heavy >= 4 or (had > 0 and left == 0),
+            )
+        )
+    return tuple(found)
+
+
+def contact(walked: Walk, first: int) -> tuple[chess.Color | None, int | None]:
+    """Who brought the capturing and the captured man of ply ``first`` into contact, and when.
+
+    Goes back over the plies for as long as both men stood where they stand and
+    the one attacked the other.  (None, None) when that was so from the start,
+    or when the capture was en passant's own (the double step offered it).
+    """
+    step = walked.steps[first - 1]
+    source, target = step.move.from_square, step.square
+    mover = walked.boards[first - 1].piece_at(source)
+    victim = walked.boards[first - 1].piece_at(target)
+    for ply in range(first - 1, -1, -1):
+        board = walked.boards[ply]
+        if (
+            board.piece_at(source) != mover
+            or board.piece_at(target) != victim
+            or not _attacks(board, source, step.move.to_square, target)
+        ):
+            made = ply + 1
+            if made >= first:
+                return None, None
+            return walked.steps[made - 1].color, made
+    return None, None
+
+
+def _attacks(
+    board: chess.Board, source: chess.Square, to: chess.Square, target: chess.Square
+) -> bool:
+    if to != target:  # en passant: the pawn stands beside the square it is taken on
+        return board.ep_square == to
+    return bool(board.attacks_mask(source) & chess.BB_SQUARES[to])
+
+
+def name_trade(
+    white_gave: tuple[chess.PieceType, ...], black_gave: tuple[chess.PieceType, ...]
+) -> str:
+    """What was traded: ``queens``, ``rook for knight (the exchange)``, ``bishop for knight``.
+
+    Men of the same kind on both sides are named together; what is left is told
+    as "White's ... for Black's ..." or as a pawn given besides.
+    """
+    white, black = Counter(white_gave), Counter(black_gave)
+    both = white & black
+    white -= both
+    black -= both
+    common = []
+    for kind in _ORDER:
+        if both[kind] == 1:
+            common.append(_PLURAL[kind])
+        elif both[kind] > 1:
+            common.append(f"{both[kind]} pairs of {_PLURAL[kind]}")
+    text = _join(common)
+    if not white and not black:
+        return text
+    mine, theirs = _men(white), _men(black)
+    if white and black:
+        if {kind: n for kind, n in white.items() if n} == {chess.ROOK: 1} and _one_minor(black):
+            rest = f"White's rook for Black's {theirs} (the exchange)"
+        elif _one_minor(white) and {k: n for k, n in black.items() if n} == {chess.ROOK: 1}:
+            rest = f"Black's rook for White's {mine} (the exchange)"
+        elif _one_minor(white) and _one_minor(black):
+            rest = f"White's {mine} for Black's {theirs}"
+        else:
+            rest = f"White's {mine} for Black's {theirs}"
+        return f"{text}, and {rest}" if text else rest
+    who, what = ("White", mine) if white else ("Black", theirs)
+    return f"{text}; {who} gives {what} besides"
+
+
+def _one_minor(counter: Counter[chess.PieceType]) -> bool:
+    left = +counter
+    return sum(left.values()) == 1 and next(iter(left)) in (chess.BISHOP, chess.KNIGHT)
+
+
+def _men(counter: Counter[chess.PieceType]) -> str:
+    words = []
+    for kind in _ORDER:
+        number = counter[kind]
+        if number == 1:
+            words.append(chess.piece_name(kind) if kind != chess.PAWN else "pawn")
+        elif number > 1:
+            words.append(f"{number} {_PLURAL[kind]}")
+    text = _join(words)
+    return f"a {text}" if text == "pawn" else text
+
+
+def _join(items: list[str]) -> str:
+    if len(items) < 2:
+        return "".join(items)
+    return ", ".join(items[:-1]) + " and " + items[-1]
+
+
+def starts_trade(board: chess.Board, move: chess.Move) -> bool:
+    """True if ``move`` captures a man of about equal worth that can be taken back.
+
+    "About equal" is :data:`NEAR` pawns; the side to move must not simply win or
+    lose material by it at first sight.  Pawn takes pawn counts as well.
+    """
+    if not board.is_capture(move):
+        return False
+    victim = board.piece_type_at(move.to_square) or chess.PAWN
+    attacker = board.piece_type_at(move.from_square) or chess.PAWN
+    if attacker == KING or abs(WORTH[victim] - WORTH[attacker]) > NEAR:
+        return False
+    if (victim == chess.PAWN) != (attacker == chess.PAWN):
+        return False
+    board.push(move)
+    try:
+        back = any(
+            reply.to_square == move.to_square
+            for reply in board.generate_legal_moves(to_mask=chess.BB_SQUARES[move.to_square])
+        )
+    finally:
+        board.pop()
+    return back
+
+
+def trades_on_board(board: chess.Board) -> Iterator[chess.Move]:
+    """Captures by the side to move that start a trade of pieces (pawn for pawn left out)."""
+    for move in board.generate_legal_captures():
+        if board.piece_type_at(move.from_square) != chess.PAWN and starts_trade(board, move):
+            yield move
+
+
+def made_contact(board_before: chess.Board, board_after: chess.Board, capture: chess.Move) -> bool:
+    """True if ``capture``, possible in ``board_after``, was not there one ply before.
+
+    ``board_before`` is the position before the move that may have offered it.
+    """
+    source, target = capture.from_square, capture.to_square
+    return (
+        board_before.piece_at(source) != board_after.piece_at(source)
+        or board_before.piece_at(target) != board_after.piece_at(target)
+        or not board_before.attacks_mask(source) & chess.BB_SQUARES[target]
+    )

@@ -1,0 +1,496 @@
+"""Asking tables: what is this position worth, and how far is the next zeroing move?
+
+A ``Prober`` answers for the side to move. ``SyzygyProber`` reads Syzygy tables through
+python-chess; ``ChainProber`` asks several probers in turn. The names say what is assumed:
+
+* ``wdl_after_zeroing`` takes the halfmove clock to be 0, as the win/draw/loss tables do;
+* ``outcome`` honours the clock of the board, and reads a distance only when that matters.
+
+Probing is thread-safe if every thread uses board objects of its own.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import TYPE_CHECKING, Final, Protocol, Self, TypeVar, runtime_checkable
+
+import chess
+
+from tablebases.errors import (
+    CastlingRights,
+    IllegalPosition,
+    MissingTable,
+    NoSuchFolder,
+    TablebaseError,
+    TooManyMen,
+)
+from tablebases.files import (
+    MOST_MEN,
+    CheckResult,
+    TableFile,
+    bundled_folder,
+    find_tables,
+)
+from tablebases.material import BARE_KINGS, material_name, normal_name
+from tablebases.values import (
+    CLAIM_PLIES,
+    Answer,
+    Distance,
+    Outcome,
+    outcome_under_clock,
+)
+
+if TYPE_CHECKING:
+    from tablebases._syzygy import Tables
+
+__all__ = [
+    "ChainProber",
+    "ProbeCounts",
+    "Prober",
+    "SyzygyProber",
+    "check_board",
+    "open_tables",
+]
+
+
+_T = TypeVar("_T")
+
+
+@runtime_checkable
+class Prober(Protocol):
+    """Something that knows the outcome of some positions exactly.
+
+    All methods leave the board as it was. The outcome is that of the side to move. Every error
+    raised is a ``TablebaseError``. ``tablebases.conformance.check_prober`` tests all of this.
+    """
+
+    @property
+    def name(self) -> str:
+        """What a report calls this prober, e.g. "Syzygy tables"."""
+        ...
+
+    def covers(self, board: chess.Board) -> bool:
+        """Will ``wdl_after_zeroing`` answer for this position? Never raises; cheap."""
+        ...
+
+    def wdl_after_zeroing(self, board: chess.Board) -> Outcome:
+        """Outcome with best play if the halfmove clock were 0."""
+        ...
+
+    def distance(self, board: chess.Board) -> Distance:
+        """Distance to the next zeroing move or mate, in plies; the clock is not looked at."""
+        ...
+
+    def outcome(self, board: chess.Board) -> Answer:
+        """Outcome with best play under the fifty-move rule and the board's halfmove clock."""
+        ...
+
+    def outcome_or_none(self, board: chess.Board) -> Answer | None:
+        """As ``outcome``, but None where that would raise a ``TablebaseError``."""
+        ...
+
+
+@dataclass(frozen=True)
+class ProbeCounts:
+    """How often a prober was asked.
+
+    Attributes:
+        wdl: positions for which win/draw/loss was asked.
+        dtz: positions for which the distance was asked.
+
+    Captures and other moves that a probe looks at in passing are not counted.
+    """
+
+    wdl: int = 0
+    dtz: int = 0
+
+
+_REASONS: Final = {
+    chess.STATUS_NO_WHITE_KING: "White has no king",
+    chess.STATUS_NO_BLACK_KING: "Black has no king",
+    chess.STATUS_TOO_MANY_KINGS: "a side has more than one king",
+    chess.STATUS_TOO_MANY_WHITE_PAWNS: "White has more than eight pawns",
+    chess.STATUS_TOO_MANY_BLACK_PAWNS: "Black has more than eight pawns",
+    chess.STATUS_PAWNS_ON_BACKRANK: "a pawn stands on the first or last rank",
+    chess.STATUS_TOO_MANY_WHITE_PIECES: "White has more than sixteen men",
+    chess.STATUS_TOO_MANY_BLACK_PIECES: "Black has more than sixteen men",
+    chess.STATUS_BAD_CASTLING_RIGHTS: "castling rights without king and rook in place",
+    chess.STATUS_INVALID_EP_SQUARE: "the en passant square fits no double step of a pawn",
+    chess.STATUS_OPPOSITE_CHECK: "the side that is not on the move is in check",
+    chess.STATUS_EMPTY: "the board is empty",
+    chess.STATUS_TOO_MANY_CHECKERS: "more pieces give check than one move can bring about",
+    chess.STATUS_IMPOSSIBLE_CHECK: "no move can have brought about this check",
+}
+
+
+def check_board(board: chess.Board) -> None:
+    """Refuse a position that no table of the format can hold.
+
+    Raises:
+        IllegalPosition: if the position breaks the Laws of Chess or belongs to a variant.
+        CastlingRights: if a side may still castle.
+        TooManyMen: if there are more men than a table can hold.
+    """
+    if board.uci_variant != "chess":
+        raise IllegalPosition((f"variant {board.uci_variant}",), board.fen())
+    if status := board.status():
+        reasons = tuple(
+            _REASONS.get(flag, (flag.name or "unknown").lower().replace("_", " "))
+            for flag in chess.Status
+            if flag and status & flag
+        )
+        raise IllegalPosition(reasons, board.fen())
+    if board.castling_rights:
+        raise CastlingRights(board.fen())
+    if (count := chess.popcount(board.occupied)) > MOST_MEN:
+        raise TooManyMen(normal_name(material_name(board)), count, MOST_MEN)
+
+
+class SyzygyProber:
+    """Syzygy tables from the user's folders, then the bundled ones.
+
+    The folders must exist when the prober is made; they are listed, and files opened, when the
+    first question comes. Where several folders hold the same table, the first sound file is
+    used: a damaged or foreign file is set aside (see ``problems``), and raises only if there is
+    no other.
+
+    Args:
+        folders: the user's folders, in the order in which to search.
+        bundled: also use the tables shipped with the package, last.
+
+    Raises:
+        NoSuchFolder: if a folder does not exist or is not a folder.
+
+    >>> with SyzygyProber() as prober:
+    ...     answer = prober.outcome(chess.Board("8/8/5k2/8/5K2/8/4P3/8 w - - 0 1"))
+    >>> answer.word
+    'win'
+    """
+
+    name: str = "Syzygy tables"
+
+    def __init__(self, folders: Sequence[Path | str] = (), *, bundled: bool = True) -> None:
+        self._user_folders = tuple(Path(folder) for folder in folders)
+        self._bundled = bundled
+        for folder in self._user_folders:
+            if not folder.is_dir():
+                raise NoSuchFolder(folder)
+        self._files: tuple[TableFile, ...] | None = None
+        self._tables: Tables | None = None
+        self._wdl_count = 0
+        self._dtz_count = 0
+        self._lock = threading.RLock()
+
+    @property
+    def folders(self) -> tuple[Path, ...]:
+        """The folders searched, in order."""
+        return self._user_folders + ((bundled_folder(),) if self._bundled else ())
+
+    @property
+    def files(self) -> tuple[TableFile, ...]:
+        """The table files found, in the order in which they are searched."""
+        with self._lock:
+            if self._files is None:
+                self._files = tuple(find_tables(self._user_folders, bundled=self._bundled))
+            return self._files
+
+    @property
+    def counts(self) -> ProbeCounts:
+        """How often this prober was asked so far."""
+        with self._lock:
+            return ProbeCounts(self._wdl_count, self._dtz_count)
+
+    @property
+    def problems(self) -> tuple[CheckResult, ...]:
+        """Files that were set aside so far because they are damaged or foreign."""
+        found = self._tables.set_aside if self._tables is not None else ()
+        return tuple(CheckResult(error.path, False, error.reason) for error in found)
+
+    def close(self) -> None:
+        """Close all table files. A later question opens them again."""
+        with self._lock:
+            if self._tables is not None:
+                self._tables.close()
+            self._tables = None
+            self._files = None
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        exc_type: type[BaseException] | None,
+        exc: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def covers(self, board: chess.Board) -> bool:
+        """Are the win/draw/loss tables for this position and its captures at hand?
+
+        The distance, which ``outcome`` may need when the halfmove clock is not 0, can still be
+        missing. Opens no file beyond the folders' lists.
+        """
+        try:
+            check_board(board)
+            return self._captures_covered(board.copy(stack=False))
+        except TablebaseError:
+            return False
+
+    def _captures_covered(self, board: chess.Board) -> bool:
+        name = normal_name(material_name(board))
+        if name != BARE_KINGS and not self._open().has("wdl", name):
+            return False
+        for move in list(board.generate_legal_captures()):
+            board.push(move)
+            covered = self._captures_covered(board)
+            board.pop()
+            if not covered:
+                return False
+        return True
+
+    def wdl_after_zeroing(self, board: chess.Board) -> Outcome:
+        """Outcome for the side to move if the halfmove clock were 0.
+
+        Raises:
+            IllegalPosition, CastlingRights, TooManyMen: see ``check_board``.
+            MissingTable: naming the class, which may be a smaller one that a capture leads to.
+            DamagedTable, ForeignFile: if the only file for a class is not what its name says.
+        """
+        check_board(board)
+        return self._wdl(board)
+
+    def _wdl(self, board: chess.Board) -> Outcome:
+        with self._lock:
+            self._wdl_count += 1
+        tables = self._open()
+        try:
+            return Outcome(tables.probe_wdl(board))
+        except MissingTable as error:
+            raise self._named(error, board) from error.__cause__
+
+    def table_dtz(self, board: chess.Board) -> int:
+        """DTZ in plies exactly as the tables give it, for the side to move.
+
+        This is what other users of the same tables see; it may be one too small (in size).
+        ``distance`` says whether it is, as far as that can be told.
+
+        Raises:
+            The errors of ``wdl_after_zeroing``.
+        """
+        check_board(board)
+        return self._dtz(board)
+
+    def _dtz(self, board: chess.Board) -> int:
+        with self._lock:
+            self._dtz_count += 1
+        tables = self._open()
+        try:
+            return tables.probe_dtz(board)
+        except MissingTable as error:
+            raise self._named(error, board) from error.__cause__
+
+    def distance(self, board: chess.Board) -> Distance:
+        """Distance to the next zeroing move or mate, in plies, for the side to move.
+
+        Where the true distance follows from the table and the position it is given exactly, even
+        if the table has one ply less; otherwise the table's number, marked as rounded. It follows
+
+        * if the table stores plies;
+        * at one ply: there a winning zeroing move or mate is on the board or it is not; a loser
+          has nothing but zeroing moves or he has another;
+        * by parity, if the losing side can make no zeroing move that still loses: then the last
+          ply of the distance is the winner's, so it is odd with the winner to move, and even
+          with the loser to move.
+
+        A side that is already mated has -1, as in the tables.
+
+        Raises:
+            The errors of ``wdl_after_zeroing``.
+        """
+        return self._distance(board, self.wdl_after_zeroing(board))
+
+    def _distance(self, board: chess.Board, wdl: Outcome) -> Distance:
+        while not _fits(dtz := self._dtz(board), wdl):
+            # A damaged file can decode to nonsense; try the next one for this class.
+            reason = f"distance of {dtz} plies contradicts the outcome ({wdl.word}): {board.fen()}"
+            self._open().reject_distances(normal_name(material_name(board)), reason)
+        if dtz == 0 or (dtz == -1 and board.is_checkmate()):
+            return Distance(dtz)
+        if wdl not in (Outcome.WIN, Outcome.LOSS):
+            # The outcome does not hang on it, and the reasons below are about the first phase.
+            return Distance(dtz, rounded=True)
+        sign = 1 if dtz > 0 else -1
+        if abs(dtz) == 1:
+            certain = self._zeroing_wins(board) if sign > 0 else _only_zeroing_moves(board)
+            return Distance(dtz if certain else 2 * sign)
+        if _loser_cannot_zero(board, loser=board.turn if sign < 0 else not board.turn):
+            odd = sign > 0
+            return Distance(dtz if (dtz % 2 == 1) == odd else dtz + sign)
+        from tablebases._syzygy import ply_accurate
+
+        return Distance(dtz, rounded=not ply_accurate(self._open(), board, wdl))
+
+    def _zeroing_wins(self, board: chess.Board) -> bool:
+        """Is there a winning capture or pawn move, or a mate in one?"""
+        work = board.copy(stack=False)
+        for move in list(work.legal_moves):
+            zeroing = work.is_zeroing(move)
+            work.push(move)
+            if work.is_checkmate():
+                return True
+            if zeroing and self._open().probe_wdl(work) == Outcome.LOSS:
+                return True
+            work.pop()
+        return False
+
+    def outcome(self, board: chess.Board) -> Answer:
+        """Outcome for the side to move under the fifty-move rule, with the board's clock.
+
+        Asks for win/draw/loss first, and for the distance only if the clock is above 0 and the
+        position is won or lost. A side that is mated has lost, whatever the clock.
+
+        Raises:
+            The errors of ``wdl_after_zeroing``; MissingTable with metric "dtz" if the distance
+            is needed and missing.
+        """
+        check_board(board)
+        wdl = self._wdl(board)
+        clock = board.halfmove_clock
+        if clock == 0 or wdl not in (Outcome.WIN, Outcome.LOSS):
+            return Answer(wdl, wdl)
+        if wdl is Outcome.LOSS and board.is_checkmate():
+            return Answer(wdl, wdl)
+        distance = self._distance(board, wdl)
+        return Answer(*outcome_under_clock(wdl, distance, clock), distance)
+
+    def outcome_or_none(self, board: chess.Board) -> Answer | None:
+        """As ``outcome``, but None where that would raise; ``problems`` tells of broken files."""
+        try:
+            return self.outcome(board)
+        except TablebaseError:
+            return None
+
+    def _open(self) -> Tables:
+        with self._lock:
+            if self._tables is None:
+                from tablebases._syzygy import Tables
+
+                self._tables = Tables(self.files, self.folders)
+            return self._tables
+
+    def _named(self, error: MissingTable, board: chess.Board) -> MissingTable:
+        """The same error, saying for which class a smaller one is needed."""
+        asked = normal_name(material_name(board))
+        needed_for = asked if asked != error.material else None
+        return MissingTable(error.material, error.metric, error.searched, needed_for, error.largest)
+
+
+def _fits(dtz: int, wdl: Outcome) -> bool:
+    """Do sign and size of a DTZ fit the outcome (table in python-chess, ``probe_dtz``)?"""
+    if wdl is Outcome.DRAW:
+        return dtz == 0
+    plies = dtz if wdl > 0 else -dtz
+    return 1 <= plies <= CLAIM_PLIES if wdl in (Outcome.WIN, Outcome.LOSS) else plies > CLAIM_PLIES
+
+
+def _only_zeroing_moves(board: chess.Board) -> bool:
+    return all(board.is_zeroing(move) for move in board.legal_moves)
+
+
+def _loser_cannot_zero(board: chess.Board, loser: chess.Color) -> bool:
+    """Can this side, losing, make no capture and no pawn move after which it is still lost?
+
+    True if it has no pawn and every capture leaves its opponent without the means to win: with
+    a bare king, or with a bishop or a knight against a bare king. Depends on the material alone,
+    so it stays true until the next zeroing move.
+    """
+    if board.pawns & board.occupied_co[loser]:
+        return False
+    winner_men = board.occupied_co[not loser] & ~board.kings
+    if chess.popcount(winner_men) <= 1:
+        return True
+    loser_is_bare = not board.occupied_co[loser] & ~board.kings
+    minors = board.bishops | board.knights
+    # Of two men one is left after a capture; it is harmless if it is a minor piece.
+    return loser_is_bare and chess.popcount(winner_men) == 2 and not winner_men & ~minors
+
+
+class ChainProber:
+    """Asks several probers in turn; the first that covers a position answers.
+
+    If that one fails after all (a distance table is missing, a file is damaged), the next one
+    that covers the position is asked. If none answers, the first error is raised.
+
+    Args:
+        probers: in the order in which to ask.
+    """
+
+    def __init__(self, probers: Sequence[Prober]) -> None:
+        self.probers = tuple(probers)
+
+    @property
+    def name(self) -> str:
+        """The names of its probers, joined."""
+        return ", ".join(prober.name for prober in self.probers) or "no tables"
+
+    def covers(self, board: chess.Board) -> bool:
+        """Does any of the probers cover this position?"""
+        return any(prober.covers(board) for prober in self.probers)
+
+    def wdl_after_zeroing(self, board: chess.Board) -> Outcome:
+        """Outcome for the side to move if the halfmove clock were 0.
+
+        Raises:
+            TablebaseError: the error of the first prober asked, if none can answer.
+        """
+        return self._first(board, lambda prober: prober.wdl_after_zeroing(board))
+
+    def distance(self, board: chess.Board) -> Distance:
+        """Distance to the next zeroing move or mate, in plies.
+
+        Raises:
+            TablebaseError: the error of the first prober asked, if none can answer.
+        """
+        return self._first(board, lambda prober: prober.distance(board))
+
+    def outcome(self, board: chess.Board) -> Answer:
+        """Outcome for the side to move under the fifty-move rule, with the board's clock.
+
+        Raises:
+            TablebaseError: the error of the first prober asked, if none can answer.
+        """
+        return self._first(board, lambda prober: prober.outcome(board))
+
+    def outcome_or_none(self, board: chess.Board) -> Answer | None:
+        """As ``outcome``, but None where that would raise a ``TablebaseError``."""
+        try:
+            return self.outcome(board)
+        except TablebaseError:
+            return None
+
+    def _first(self, board: chess.Board, ask: Callable[[Prober], _T]) -> _T:
+        first_error: TablebaseError | None = None
+        covering = [prober for prober in self.probers if prober.covers(board)]
+        # With nobody to cover the position, all are asked, for the error that says why.
+        for prober in covering or self.probers:
+            try:
+                return ask(prober)
+            except TablebaseError as error:
+                first_error = first_error or error
+        if first_error is None:
+            raise MissingTable(normal_name(material_name(board)), "wdl", ())
+        raise first_error
+
+
+def open_tables(folders: Sequence[Path | str] = ()) -> SyzygyProber:
+    """Open the user's table folders and the bundled tables behind them.
+
+    Raises:
+        NoSuchFolder: if a folder does not exist or is not a folder.
+    """
+    return SyzygyProber(folders)
