@@ -339,7 +339,8 @@ class Technique:
     ``moves`` counts its moves while its win was exact; ``wasted`` those after
     which the next capture, pawn move or mate was at least two plies further off
     than it had to be (three where the table rounds), ``wasted_plies`` the sum.
-    ``closest_clock`` is the highest halfmove clock (plies) seen in the exact part, at ``closest_ply``.
+    ``closest_clock`` is the highest halfmove clock (plies) seen in the exact
+    part, at ``closest_ply``.
     ``spare`` is the smallest number of plies left to the fifty-move limit that
     the win still had in hand.  ``repeated`` counts positions that stood before.
     """
