@@ -25,6 +25,7 @@ import chess
 from tablebases.values import Outcome
 
 SCHEMA = 1
+POSITION_SCHEMA = 1
 
 
 class Side(StrEnum):
@@ -428,16 +429,74 @@ class Review:
         return ", ".join([f"{white} - {black}", *rest])
 
 
+@dataclass(frozen=True)
+class MoveRow:
+    """A legal move and the verdict after it, for the side that makes it."""
+
+    san: str
+    uci: str
+    verdict: Verdict
+    trade: bool
+    capture: bool
+
+
+@dataclass(frozen=True)
+class TradeOption:
+    """A trade on the board: its first capture, and what it leads to with best play."""
+
+    san: str
+    uci: str
+    verdict: Verdict
+    balance: str
+    line: Line | None
+
+
+@dataclass(frozen=True)
+class Variant:
+    """The position with one thing changed, judged for the same side.
+
+    ``kind``: ``move``, ``king``, ``pawn``, ``shift`` or ``pair``; ``changes``
+    says whether the outcome differs from that of the position itself.
+    """
+
+    kind: str
+    what: str
+    fen: str
+    verdict: Verdict
+    changes: bool
+
+
+@dataclass(frozen=True)
+class PositionReport:
+    """Everything ``fullpoint position`` says of one position.
+
+    ``verdict`` is for the side to move; ``notes`` are remarks on the input.
+    """
+
+    schema: int
+    fen: str
+    notes: tuple[str, ...]
+    to_move: Side
+    verdict: Verdict
+    balance: str
+    moves: tuple[MoveRow, ...]
+    left_out: int
+    trades: tuple[TradeOption, ...]
+    rules: tuple[Speaking, ...]
+    variants: tuple[Variant, ...]
+    line: Line | None
+
+
 def move_label(number: int, side: Side, san: str) -> str:
     """A move with its number as in print: ``34.Rd6`` or ``34...Kf7``."""
     return f"{number}.{san}" if side is Side.WHITE else f"{number}...{san}"
 
 
-def to_builtins(review: Review) -> dict[str, Any]:
-    """The Review as plain dictionaries, lists, strings and numbers."""
+def to_builtins(report: Review | PositionReport) -> dict[str, Any]:
+    """A report as plain dictionaries, lists, strings and numbers."""
     import msgspec
 
-    data: dict[str, Any] = msgspec.to_builtins(review)
+    data: dict[str, Any] = msgspec.to_builtins(report)
     return data
 
 

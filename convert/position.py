@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import chess
 from chess import KING
@@ -12,73 +11,22 @@ from convert.balance import balance_name, census
 from convert.decisions import position_speaking
 from convert.judge import Bench
 from convert.lines import best_line, line_after
-from convert.model import Line, Side, Speaking, Verdict
+from convert.model import (
+    POSITION_SCHEMA,
+    MoveRow,
+    PositionReport,
+    Side,
+    TradeOption,
+    Variant,
+    Verdict,
+)
 from convert.trades import starts_trade
 
-SCHEMA = 1
 #: With an estimate only, at most so many moves are listed (best first).
 MOST_ESTIMATED = 12
 #: A change of the estimated expected score from which a variant counts as different (judgement).
 DIFFERENT = 0.2
 _MOST_PAIRS = 16
-
-
-@dataclass(frozen=True)
-class MoveRow:
-    """A legal move and the verdict after it, for the side that makes it."""
-
-    san: str
-    uci: str
-    verdict: Verdict
-    trade: bool
-    capture: bool
-
-
-@dataclass(frozen=True)
-class TradeOption:
-    """A trade on the board: its first capture, and what it leads to with best play."""
-
-    san: str
-    uci: str
-    verdict: Verdict
-    balance: str
-    line: Line | None
-
-
-@dataclass(frozen=True)
-class Variant:
-    """The position with one thing changed, judged for the same side.
-
-    ``kind``: ``move``, ``king``, ``pawn``, ``shift`` or ``pair``; ``changes``
-    says whether the outcome differs from that of the position itself.
-    """
-
-    kind: str
-    what: str
-    fen: str
-    verdict: Verdict
-    changes: bool
-
-
-@dataclass(frozen=True)
-class PositionReport:
-    """Everything ``fullpoint position`` says of one position.
-
-    ``verdict`` is for the side to move; ``notes`` are remarks on the input.
-    """
-
-    schema: int
-    fen: str
-    notes: tuple[str, ...]
-    to_move: Side
-    verdict: Verdict
-    balance: str
-    moves: tuple[MoveRow, ...]
-    left_out: int
-    trades: tuple[TradeOption, ...]
-    rules: tuple[Speaking, ...]
-    variants: tuple[Variant, ...]
-    line: Line | None
 
 
 def judge_position(
@@ -91,7 +39,7 @@ def judge_position(
     rows = _moves(board, bench)
     listed = rows if verdict.exact else rows[:MOST_ESTIMATED]
     return PositionReport(
-        schema=SCHEMA,
+        schema=POSITION_SCHEMA,
         fen=board.fen(),
         notes=notes,
         to_move=side,

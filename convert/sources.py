@@ -94,6 +94,7 @@ MAX_PROBLEMS = 50
 MAX_RETRIES = 200
 """Most variations of one game that are dropped one by one; then all the others are."""
 
+_RETRY_WORK = 20_000_000  # bytes: a long game is not read anew as often as a short one
 _CHUNK = 1 << 16
 _STDIN = "standard input"
 
@@ -605,7 +606,8 @@ _TOKEN = re.compile(
     re.VERBOSE | re.MULTILINE,
 )
 _COMMENT = re.compile(r"\{[^}]*\}")
-_NEWLINE = re.compile(r"[ \t\r\f\v]*\n\s*")
+_SPACE = " \t\n\r\f\v"  # not the no-break space, which is part of a comment
+_NEWLINE = re.compile(r"[ \t\r\f\v]*\n[ \t\n\r\f\v]*")
 _MOVE_LIKE = re.compile(r"[a-h][1-8]|[a-h]x[a-h]|^[oO0](?:[-\u2013\u2014]?[oO0]){1,2}[+#]*$|^@@@@$")
 _GLYPHS = frozenset({"!", "?", "!!", "??", "!?", "?!"})
 
@@ -770,7 +772,7 @@ def _scan(text: str, first_number: int, black_first: bool, dropped: frozenset[in
 
 
 def _add_comment(out: list[str], inner: str) -> None:
-    inner = inner.strip()
+    inner = inner.strip(_SPACE)
     if "\n" in inner:  # a line end in a comment is white space, and a blank line would end the game
         inner = _NEWLINE.sub(" ", inner)
     if inner:
@@ -798,7 +800,8 @@ def _drop(scan: _Scan, out: list[str], stack: list[tuple[int, int, int, int]]) -
     before, index, _, first = stack.pop()
     del out[index:]
     del scan.moves_at[first:]
-    scan.spans = [span for span in scan.spans if span[1] <= first]
+    while scan.spans and scan.spans[-1][1] > first:
+        scan.spans.pop()
     return before
 
 
@@ -1007,7 +1010,7 @@ def _read_block(block: _Block, source: str, number: int) -> tuple[GameRead, bool
         except _BadMoveError as error:
             inside = [s for s in scan.spans if s[0] <= error.index < s[1]]
             line = line_of(scan.moves_at[error.index])
-            if inside and len(dropped) < MAX_RETRIES:
+            if inside and len(dropped) < min(MAX_RETRIES, _RETRY_WORK // (len(text) + 1)):
                 start = max(inside)[2]
                 dropped |= {start}
                 reason = f"{error.reason}: the variation is dropped"
@@ -1025,7 +1028,10 @@ def _read_block(block: _Block, source: str, number: int) -> tuple[GameRead, bool
         break
 
     problems += bad
-    problems += [problem(line_of(o), reason, ply, at) for o, ply, at, reason in scan.notes]
+    problems += [  # beyond the limit they are only counted: no time is spent on their lines
+        problem(line_of(offset) if index < MAX_PROBLEMS else None, reason, ply, at)
+        for index, (offset, ply, at, reason) in enumerate(scan.notes)
+    ]
     game = builder.game
     moves = tuple(game.mainline_moves())
     if not cut and len(moves) != scan.main:
@@ -1037,7 +1043,7 @@ def _read_block(block: _Block, source: str, number: int) -> tuple[GameRead, bool
     problems += [problem(last, reason) for reason in _settle_result(game, tags, scan.result)]
     if not moves and not cut:
         problems.append(problem(block.line, "no moves"))
-    problems.sort(key=lambda found: found.line or 0)
+    problems.sort(key=lambda found: (found.line is None, found.line or 0))
     is_game = bool(tags.values) or (
         bool(scan.moves_at or scan.result) and scan.unknown < max(1, len(scan.moves_at))
     )

@@ -13,8 +13,6 @@
     └── NoSuchFolder        a folder named by the user does not exist
 """
 
-
-
 from __future__ import annotations
 
 from collections.abc import Sequence

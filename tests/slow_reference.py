@@ -81,6 +81,7 @@ class Reference:
     def __init__(self, folder: Path):
         self.tables = chess.syzygy.open_tablebase(str(folder))
         self.memory: dict[str, Points] = {}
+        self.looked: dict[str, dict[chess.Move, Points]] = {}
         self.budget = 0
 
     def close(self) -> None:
@@ -190,7 +191,12 @@ class Reference:
 
     def choices(self, board: chess.Board) -> dict[chess.Move, Points]:
         """Every legal move with what it leaves its player."""
-        return {move: swap(self.points(after(board, move))) for move in board.legal_moves}
+        key = board.fen()
+        if key not in self.looked:
+            self.looked[key] = {
+                move: swap(self.points(after(board, move))) for move in board.legal_moves
+            }
+        return self.looked[key]
 
     def best(self, board: chess.Board) -> Points:
         """What the player on the move can reach over all his moves.

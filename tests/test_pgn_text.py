@@ -332,7 +332,8 @@ def games(draw: st.DrawFn) -> chess.pgn.Game:
 
 
 def spaces(text: str) -> str:
-    return re.sub(r"[ \t\n\r\f\v]+", " ", text.replace("}", ")")).strip(" ")
+    text = re.sub(r"[\x00-\x08\x0e-\x1f\x7f]", "", text.replace("}", ")"))
+    return re.sub(r"[ \t\n\r\f\v]+", " ", text).strip(" ")
 
 
 def tree(node: chess.pgn.GameNode) -> object:

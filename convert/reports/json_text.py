@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Iterator
-from typing import Any
 
-from convert.model import SCHEMA, Review, to_builtins
+from convert.model import SCHEMA, PositionReport, Review, to_builtins
 
 
 def document(reviews: Iterable[Review]) -> Iterator[str]:
@@ -20,8 +19,6 @@ def document(reviews: Iterable[Review]) -> Iterator[str]:
     yield "\n ]\n}\n"
 
 
-def position_document(report: Any) -> str:
+def position_document(report: PositionReport) -> str:
     """A PositionReport as JSON text."""
-    import msgspec
-
-    return json.dumps(msgspec.to_builtins(report), ensure_ascii=False, indent=1) + "\n"
+    return json.dumps(to_builtins(report), ensure_ascii=False, indent=1) + "\n"

@@ -15,9 +15,11 @@ The rules are those of the *Portable Game Notation Specification and Implementat
 * sections 8.2.3.8 and 10: annotations as NAGs (``$1``), not as ``!``;
 * sections 8.1.1.7 and 8.2.6: the movetext ends with the token that the Result tag shows.
 
-Where the text leaves comments open (section 5: their "export format ... needs definition work";
-section 8.2.1: the rule about spaces "may change in the case of commentary") the choices are:
-comments are wrapped at white space, each run of which counts as one space; embedded commands
+Where the text leaves comments open (section 5: "Export format representation of comments needs
+definition work"; section 8.2.1: no space at either end of a line, but "this may change in the case
+of commentary") the choices are:
+comments are wrapped at white space, each run of which counts as one space, and lose control
+characters, which are no printing characters (section 4.1); embedded commands
 (``[%clk 0:01:02]``) are never broken and kept byte for byte; a word of a comment that starts with
 ``%`` (column 1: section 6), ``[`` or ``;`` stays behind the word before it, or where that does not
 fit gets a space before it, so that no line starts with it; a word or command too long for a line
@@ -40,6 +42,7 @@ RESULTS = ("1-0", "0-1", "1/2-1/2", "*")
 _UNKNOWN = {"Date": "????.??.??", "Result": "*"}
 
 _CONTROL = re.compile(r"[\x00-\x1f\x7f]")
+_UNPRINTABLE = re.compile(r"[\x00-\x08\x0e-\x1f\x7f]")  # of these, all but white space
 _SPACE = re.compile(r"[ \t\n\r\f\v]+")  # not the no-break space, which is part of the text
 # A word holds embedded commands whole; an unclosed "[%" is plain text.
 _WORD = re.compile(r"(?:\[%[^\[\]]*\]|[^ \t\n\r\f\v])+")
@@ -53,7 +56,7 @@ def safe_comment(text: str) -> str:
     Brace comments do not nest and end at the first right brace (section 5).
     """
     text = text.replace("{", "(").replace("}", ")")
-    return _CONTROL.sub("", _SPACE.sub(" ", text)).strip()
+    return _SPACE.sub(" ", _UNPRINTABLE.sub("", text)).strip(" ")
 
 
 def comment_of(node: chess.pgn.GameNode) -> str:
@@ -173,6 +176,7 @@ def _behind(node: chess.pgn.GameNode) -> str:
 
 
 def _comment(text: str) -> Iterator[str]:
+    text = _UNPRINTABLE.sub("", text)
     if _SPACE.sub("", text):
         yield "{" + text.replace("}", ")") + "}"
 

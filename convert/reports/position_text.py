@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from rich.console import Console
 
-from convert.model import Side, Verdict
-from convert.position import MoveRow, PositionReport, Variant
+from convert.model import MoveRow, PositionReport, Side, Variant, Verdict
 from convert.reports.diagram import diagram, in_words
 from convert.reports.terminal import Page
 from convert.wording import line_words, outcome_words, verdict_words

@@ -63,7 +63,7 @@ def rook_behind(f: Features, color: chess.Color) -> Speech:
 
 @position_rule(
     id="rook-in-front-of-own-pawn",
-    name="Rook tied in front of its pawn",
+    name="Rook in front of its pawn",
     statement="A rook in front of its own far advanced passed pawn is badly placed when the enemy "
     "rook stands behind the pawn, for it can never step aside.",
     source="common practice",
