@@ -26,7 +26,7 @@ from convert.model import (
     Verdict,
 )
 from convert.rules import TradeScene, rule_by_id, trade_voices
-from convert.trades import FoundTrade, made_contact, starts_trade, trades_on_board
+from convert.trades import FoundTrade, like_for_like, made_contact, starts_trade, trades_on_board
 from convert.walker import Walk
 
 #: Differences in expected score below this are called even (judgement).
@@ -413,7 +413,11 @@ def declined(judged: Judged) -> tuple[Decision, ...]:
             continue
         if ply == 1:
             continue
-        fresh = [m for m in options if made_contact(walked.boards[ply - 2], board, m)]
+        fresh = [
+            m
+            for m in options
+            if like_for_like(board, m) and made_contact(walked.boards[ply - 2], board, m)
+        ]
         for capture in fresh[:1]:
             decision = _declined_offer(judged, ply, capture)
             if decision is not None:

@@ -64,17 +64,20 @@ class RulesJudge:
     """Game over by the Laws of Chess.
 
     Checkmate, stalemate and dead position (FIDE Laws, articles 5.1.1, 5.2.1,
-    5.2.2: here, bare material that can never mate), and the fifty-move rule:
-    at 100 plies without capture or pawn move a draw can be claimed (9.3).  A
-    mate on the board comes first (9.6.2, 5.1.1).
+    5.2.2: here, bare material that can never mate).  With 100 plies gone
+    without capture or pawn move the player having the move may claim a draw
+    (9.3), so he has that at least; after 150 the game is drawn (9.6.2).  A mate
+    on the board comes first (9.6.2, 5.1.1).
     """
 
     def judge(self, board: chess.Board) -> Verdict | None:
         outcome: Outcome | None = None
         if not any(board.generate_legal_moves()):
             outcome = Outcome.LOSS if board.is_check() else Outcome.DRAW
-        elif board.halfmove_clock >= 100 or board.is_insufficient_material():
+        elif board.halfmove_clock >= 150 or board.is_insufficient_material():
             outcome = Outcome.DRAW
+        elif board.halfmove_clock >= 100:
+            return Verdict(Side.of(board.turn), Outcome.DRAW, Outcome.WIN, Evidence.RULES)
         if outcome is None:
             return None
         return Verdict(Side.of(board.turn), outcome, outcome, Evidence.RULES)
@@ -225,10 +228,13 @@ class Bench:
             if verdict is None:
                 continue
             narrowed_low, narrowed_high = max(low, verdict.low), min(high, verdict.high)
+            # Blessed losses count as draws: a claim of the rules narrows by result alone.
+            if best is not None and (narrowed_low > narrowed_high or best.exact):
+                break
             if best is None or (narrowed_low, narrowed_high) != (low, high):
                 best = replace(verdict, low=narrowed_low, high=narrowed_high)
                 low, high = narrowed_low, narrowed_high
-            if best.exact or verdict.evidence in (Evidence.RULES, Evidence.TABLE):
+            if best.exact or verdict.evidence is Evidence.TABLE:
                 break
         self._settled[key] = best
         return best

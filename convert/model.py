@@ -205,13 +205,15 @@ class PlyRecord:
 class Phase:
     """A stretch of the game with one material balance, plies inclusive.
 
-    ``first`` 0 means the starting position.  ``ahead`` is the side that has
+    ``first`` 0 means the starting position; the captures that lead to a balance
+    belong to it, ``since`` is the ply after which it stood.  ``ahead`` is the side that has
     more, None when level.  ``name`` tells the balance, side ahead first;
     ``edge`` only what the side ahead has more ("the exchange up for a pawn").
     """
 
     first: int
     last: int
+    since: int
     material: str
     name: str
     edge: str

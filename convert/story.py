@@ -72,12 +72,12 @@ def _ahead_since(review: Review, ply: int) -> tuple[int, str] | None:
     phase = review.phases[index]
     if phase.ahead is not review.side:
         return None
-    start = phase.first
+    start = phase.since
     while index > 0 and review.phases[index - 1].ahead is review.side and (
         review.phases[index - 1].edge == phase.edge
     ):
         index -= 1
-        start = review.phases[index].first
+        start = review.phases[index].since
     return start, phase.edge
 
 
@@ -91,7 +91,8 @@ def _how_it_arose(review: Review, won_at: int | None) -> str:
         start, edge = ahead
         verb = edge_verb(edge, past=True)
         since = "from the start" if start == 0 else f"from {label_at(review, start)} on"
-        clauses.append((start, f"{verb} {edge} {since}"))
+        if won_at is None or start < won_at - 2:
+            clauses.append((start, f"{verb} {edge} {since}"))
     if better_at is not None and (won_at is None or better_at < won_at - 3):
         since = "from the start" if better_at == 0 else f"from {label_at(review, better_at)} on"
         clauses.append((better_at, f"was clearly better {since} (estimate, unmeasured)"))
@@ -373,15 +374,10 @@ def _from_winning_trade(review: Review) -> Lesson | None:
     for trade in review.trades:
         if trade.after.for_side(side).points != 1:
             continue
-        decision = next(
-            (
-                d
-                for d in trade.decisions
-                if d.side is side and d.grade in (Grade.NEEDED, Grade.RIGHT)
-            ),
-            None,
-        )
-        if decision is None:
+        if trade.before.for_side(side).points == 1 and not trade.liquidation:
+            continue
+        decision = next((d for d in trade.decisions if d.side is side and d.rules), None)
+        if decision is None or decision.grade in (Grade.WRONG, Grade.AGAINST):
             continue
         voice = next((v for v in decision.rules if v.favours), None)
         label = label_at(review, decision.ply)
@@ -395,7 +391,7 @@ def _from_winning_trade(review: Review) -> Lesson | None:
         return Lesson(
             "Trade into an ending you know to be won.",
             "common practice",
-            f"{label} led to {trade.balance_after}.",
+            f"{label} led to a certain win: {trade.balance_after}.",
         )
     return None
 

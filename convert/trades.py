@@ -224,6 +224,13 @@ def trades_on_board(board: chess.Board) -> Iterator[chess.Move]:
             yield move
 
 
+def like_for_like(board: chess.Board, move: chess.Move) -> bool:
+    """True if the capturing and the captured man are of equal worth."""
+    victim = board.piece_type_at(move.to_square) or chess.PAWN
+    attacker = board.piece_type_at(move.from_square) or chess.PAWN
+    return WORTH.get(victim) == WORTH.get(attacker)
+
+
 def made_contact(board_before: chess.Board, board_after: chess.Board, capture: chess.Move) -> bool:
     """True if ``capture``, possible in ``board_after``, was not there one ply before.
 

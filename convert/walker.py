@@ -134,6 +134,7 @@ def phases(walked: Walk) -> tuple[Phase, ...]:
             Phase(
                 first=begin,
                 last=ply - 1,
+                since=next(p for p in range(begin, ply) if walked.counts[p] == count),
                 material=material_text(count),
                 name=balance_name(count),
                 edge=told.edge,

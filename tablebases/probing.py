@@ -319,7 +319,7 @@ class SyzygyProber:
             # A damaged file can decode to nonsense; try the next one for this class.
             reason = f"distance of {dtz} plies contradicts the outcome ({wdl.word}): {board.fen()}"
             self._open().reject_distances(normal_name(material_name(board)), reason)
-        if dtz == 0 or (dtz == -1 and board.is_checkmate()):
+        if dtz == 0:
             return Distance(dtz)
         if wdl not in (Outcome.WIN, Outcome.LOSS):
             # The outcome does not hang on it, and the reasons below are about the first phase.
@@ -399,6 +399,7 @@ def _fits(dtz: int, wdl: Outcome) -> bool:
 
 
 def _only_zeroing_moves(board: chess.Board) -> bool:
+    """True if there is no other move; so also if the side to move is mated."""
     return all(board.is_zeroing(move) for move in board.legal_moves)
 
 

@@ -30,7 +30,7 @@ Points = tuple[int, int]
 #: Most men of the tables in use.
 MEN = 4
 #: Positions looked at to find out a distance that a table rounds.
-MOST_UNROUNDED = 20_000
+MOST_UNROUNDED = 400
 
 
 @dataclass(frozen=True)
@@ -156,26 +156,23 @@ class Reference:
                 continue
             zeroed = child.halfmove_clock == 0
             value = self._wdl(child)
-            if winner:
-                if value != -2:
-                    continue
-                if zeroed:
+            if winner and (value != -2 or zeroed):
+                if zeroed and value == -2:
                     return True
-                if abs(self.tables.probe_dtz(child)) > plies - 1:
-                    continue
-                answer = self._in_plies(child, plies - 1)
-                if answer:
-                    return True
-                unknown = unknown or answer is None
-            elif not zeroed:
-                answer = (
-                    None
-                    if abs(self.tables.probe_dtz(child)) > plies - 1
-                    else self._in_plies(child, plies - 1)
-                )
-                if abs(self.tables.probe_dtz(child)) > plies - 1 or answer is False:
-                    return False
-                unknown = unknown or answer is None
+                continue
+            if zeroed:
+                continue
+            left = plies - 1
+            least = abs(self.tables.probe_dtz(child))
+            if least > left:
+                answer: bool | None = False
+            elif least + 1 <= left:
+                answer = True
+            else:
+                answer = self._in_plies(child, left)
+            if answer is winner:
+                return winner
+            unknown = unknown or answer is None
         if unknown:
             return None
         return not winner

@@ -46,7 +46,7 @@ _UNPRINTABLE = re.compile(r"[\x00-\x08\x0e-\x1f\x7f]")  # of these, all but whit
 _SPACE = re.compile(r"[ \t\n\r\f\v]+")  # not the no-break space, which is part of the text
 # A word holds embedded commands whole; an unclosed "[%" is plain text.
 _WORD = re.compile(r"(?:\[%[^\[\]]*\]|[^ \t\n\r\f\v])+")
-_LINE_END = re.compile(r"[ \t\r\f\v]*[\n\r][ \t\n\r\f\v]*")
+_LINE_END = re.compile(r"[\n\r]")
 _GUARDED = ("%", "[", ";")
 
 
@@ -192,7 +192,9 @@ def _units(tokens: list[str], width: int) -> list[tuple[str, bool]]:
             text, guarded = units[-1]
             units[-1] = (text + token, guarded)
         elif token.startswith("{"):
-            words = _WORD.findall(_LINE_END.sub(" ", token[1:-1]))
+            # an embedded command may have been broken at the end of a line
+            parts = [part.strip(" \t\f\v") for part in _LINE_END.split(token[1:-1])]
+            words = _WORD.findall(" ".join(filter(None, parts)))
             words[0] = opened + "{" + words[0]
             words[-1] += "}"
             opened = ""

@@ -40,7 +40,8 @@ from convert.wording import (
 MOST_COLUMNS = 100
 #: Moves in one row of the strip.
 STRIP_MOVES = 20
-_PLAIN = (Grade.EVEN, Grade.HARMLESS)
+#: Estimated differences (expected points) below this are not named (judgement).
+NAMED_FROM = 0.10
 _CERTAIN = (Grade.NEEDED, Grade.RIGHT, Grade.WRONG, Grade.MISSED)
 
 
@@ -214,10 +215,22 @@ def weighty(trade: Trade) -> bool:
     """A trade that gets its own paragraph: it bears on the result, or few men are left."""
     if any(d.grade in _CERTAIN for d in trade.decisions):
         return True
-    if any(d.difference is not None and abs(d.difference) >= 0.15 for d in trade.decisions):
+    if any(d.grade is Grade.AGAINST and mentioned(d) for d in trade.decisions):
         return True
     gone = set(trade.white_gave) | set(trade.black_gave)
     return "queen" in gone or trade.liquidation
+
+
+def mentioned(decision: Decision) -> bool:
+    """A decision worth a line: certain, or with an estimated difference worth naming.
+
+    That taking back was better than not taking back goes without saying.
+    """
+    if decision.grade in _CERTAIN:
+        return True
+    if decision.difference is None or abs(decision.difference) < NAMED_FROM:
+        return False
+    return decision.grade is Grade.AGAINST or decision.part is not Part.RECAPTURE
 
 
 def _moves_of(review: Review, first: int, sans: Iterable[str]) -> str:
@@ -231,7 +244,8 @@ def _trades(page: Page, review: Review) -> None:
         page.paragraph("None.", 2)
         return
     page.paragraph(
-        "A decision that is not mentioned was harmless, or about even by the unmeasured estimate.",
+        "A decision that is not mentioned was harmless, or made little difference by the "
+        "unmeasured estimate.",
         2,
     )
     for i, trade in enumerate(review.trades, 1):
@@ -240,7 +254,7 @@ def _trades(page: Page, review: Review) -> None:
         if weighty(trade):
             _trade(page, review, trade)
         else:
-            told = [d for d in trade.decisions if d.grade not in _PLAIN]
+            told = [d for d in trade.decisions if mentioned(d)]
             for decision in told:
                 page.paragraph(
                     f"{decision.side.name_} {part_words(decision)}: {grade_words(decision)}.", 5
@@ -282,7 +296,7 @@ def _trade(page: Page, review: Review, trade: Trade) -> None:
     if trade.balance_before != trade.balance_after:
         page.paragraph(f"It left {trade.balance_after}.", 5)
     for decision in trade.decisions:
-        if decision.grade not in _PLAIN:
+        if mentioned(decision):
             _decision(page, review, decision)
     _rules_of(page, review, trade)
     for piece in trade.pieces:

@@ -1,0 +1,171 @@
+"""The chain of judges: rules, tables, lines into the tables, look-ahead, estimate."""
+
+from __future__ import annotations
+
+import chess
+import pytest
+from hypothesis import given, note, settings
+from strategies import positions
+
+from convert.estimate import Chances, estimate
+from convert.judge import EFFORTS, Bench, EffortName, position_key
+from convert.lookahead import prove, resolve
+from convert.model import Evidence, Side, Verdict
+from convert.rules import position_voices
+from tablebases.probing import SyzygyProber, open_tables
+from tablebases.values import Outcome
+
+TABLES = open_tables()
+
+
+def points(board: chess.Board) -> int:
+    return TABLES.outcome(board).low.points
+
+
+def brute_interval(board: chess.Board, depth: int) -> tuple[int, int]:
+    """Interval of results for the side to move by plain search of every move, no shortcuts."""
+    if not any(board.legal_moves):
+        value = -1 if board.is_check() else 0
+        return value, value
+    if len(board.piece_map()) <= 4:
+        value = points(board)
+        return value, value
+    if depth == 0:
+        return -1, 1
+    low, high = -1, -1
+    for move in board.legal_moves:
+        board.push(move)
+        child_low, child_high = brute_interval(board, depth - 1)
+        board.pop()
+        low, high = max(low, -child_high), max(high, -child_low)
+    return low, high
+
+
+@settings(max_examples=20)
+@given(positions(least=5, most=5))
+def test_brute_force_confirms_every_proof(board: chess.Board) -> None:
+    """A proof of two plies claims nothing that a plain search of two plies does not find."""
+    note(board.fen())
+    low, high = brute_interval(board, 2)
+    found = prove(board, TABLES, slack=1, nodes=10**6)
+    assert found.low.points <= low
+    assert found.high.points >= high
+    assert found.low <= found.high
+
+
+@settings(max_examples=15)
+@given(positions(least=5, most=6))
+def test_a_small_budget_only_widens_a_proof(board: chess.Board) -> None:
+    note(board.fen())
+    full = prove(board, TABLES, slack=1, nodes=100_000)
+    for nodes in (1, 10, 60):
+        less = prove(board, TABLES, slack=1, nodes=nodes)
+        assert less.low <= full.low
+        assert less.high >= full.high
+
+
+@given(positions(least=3, most=4))
+def test_a_position_is_worth_the_best_of_its_moves(board: chess.Board) -> None:
+    bench = Bench(TABLES)
+    verdict = bench.settle(board)
+    assert verdict is not None
+    children = [v for _, v in bench.children(board)]
+    if children:
+        assert verdict.points == max(v.points for v in children if v is not None)
+
+
+@settings(max_examples=15)
+@given(positions(least=3, most=6))
+def test_colours_swapped_the_verdict_is_the_same(board: chess.Board) -> None:
+    note(board.fen())
+    here = Bench(TABLES).verdict(board)
+    there = Bench(TABLES).verdict(board.mirror())
+    assert (here.low, here.high, here.evidence) == (there.low, there.high, there.evidence)
+    assert here.expected == pytest.approx(there.expected, abs=0.03)
+    assert here.for_side(here.side.other).for_side(here.side) == here
+
+
+def test_line_into_the_tables_settles_five_men(bench: Bench) -> None:
+    # 1.Kxf4 wins the knight; whatever Black replies, a table then tells the win.
+    board = chess.Board("8/3k4/p7/8/R4n2/6K1/2P5/8 w - - 0 1")
+    assert brute_interval(board, 3) == (1, 1)
+    verdict = bench.verdict(board)
+    assert (verdict.points, verdict.evidence) == (1, Evidence.TABLE)
+    assert verdict.via[0] == "Kxf4"
+    assert len(verdict.via) >= 2
+
+
+def test_effort_is_counted_in_positions_and_repeats(tables: SyzygyProber) -> None:
+    board = chess.Board("r1bq1rk1/ppp2ppp/2np1n2/2b1p3/2B1P3/2NP1N2/PPP2PPP/R1BQ1RK1 w - - 0 7")
+    first = [Bench(tables, effort=EFFORTS[name]).verdict(board) for name in EffortName]
+    again = [Bench(tables, effort=EFFORTS[name]).verdict(board) for name in EffortName]
+    assert first == again
+    assert resolve(board, tables, nodes=50).nodes <= 80
+
+
+def test_the_look_ahead_does_not_stop_in_an_exchange(tables: SyzygyProber) -> None:
+    # White has just taken on d5; Black takes back: material is level.
+    board = chess.Board("rnbqkb1r/ppp2ppp/4pn2/3P4/3P4/8/PP2PPPP/RNBQKBNR b KQkq - 0 4")
+    found = resolve(board, tables)
+    assert found.score == 0
+    assert found.line
+    assert board.is_capture(found.line[0])
+
+
+def test_the_look_ahead_sees_a_piece_en_prise_and_saves_it(tables: SyzygyProber) -> None:
+    # Black's knight on c6 is attacked by a pawn, Black to move: nothing need be lost.
+    board = chess.Board("4k3/8/2n5/1P6/8/8/8/4K2R b - - 0 1")
+    assert resolve(board, tables).score >= -320
+    # The same with White to move: the knight falls.
+    board.turn = chess.WHITE
+    assert resolve(board, tables).score >= 800 - 20
+
+
+def test_a_line_that_reaches_a_table_gets_its_answer(tables: SyzygyProber) -> None:
+    # The exchange of rooks leaves K+P v K; the tables tell what it is worth.
+    board = chess.Board("3r4/3k4/8/3K4/3P4/8/8/3R4 b - - 0 1")
+    found = resolve(board, tables, nodes=400)
+    assert abs(found.score) < 200
+
+
+@given(positions(least=5, most=8))
+def test_estimates_are_probabilities_and_mirror(board: chess.Board) -> None:
+    here = estimate(board, position_voices(board))
+    mirrored = board.mirror()
+    there = estimate(mirrored, position_voices(mirrored))
+    assert 0 <= here.win <= 1
+    assert 0 <= here.loss <= 1
+    assert here.win + here.draw + here.loss == pytest.approx(1)
+    assert (here.win, here.loss) == pytest.approx((there.loss, there.win))
+
+
+def test_more_material_is_better_by_the_estimate() -> None:
+    level = chess.Board("4r1k1/pp3ppp/8/8/8/8/PP3PPP/4R1K1 w - - 0 1")
+    pawn_up = chess.Board("4r1k1/p4ppp/8/8/8/8/PP3PPP/4R1K1 w - - 0 1")
+    rook_up = chess.Board("6k1/pp3ppp/8/8/8/8/PP3PPP/4R1K1 w - - 0 1")
+    chances = [estimate(b, ()).win for b in (level, pawn_up, rook_up)]
+    assert chances == sorted(chances)
+    assert chances[0] < chances[2]
+    assert estimate(level, ()).win == pytest.approx(estimate(level, ()).loss)
+
+
+def test_a_side_that_cannot_mate_has_no_winning_chances() -> None:
+    board = chess.Board("4k3/pp6/8/8/8/8/8/3NK3 w - - 0 1")
+    bare = chess.Board("4k3/pp6/8/8/8/8/8/4K3 w - - 0 1")
+    assert isinstance(estimate(board, ()), Chances)
+    assert estimate(bare, ()).win == 0
+
+
+def test_clock_counts_only_where_it_can_matter() -> None:
+    many = chess.Board()
+    later = chess.Board()
+    later.halfmove_clock = 30
+    assert position_key(many) == position_key(later)
+    few = chess.Board("8/8/8/4k3/8/4K3/4P3/8 w - - 0 1")
+    few_later = chess.Board("8/8/8/4k3/8/4K3/4P3/8 w - - 30 40")
+    assert position_key(few) != position_key(few_later)
+
+
+def test_verdict_refuses_an_empty_interval() -> None:
+    with pytest.raises(ValueError, match="low"):
+        Verdict(Side.WHITE, Outcome.WIN, Outcome.DRAW, Evidence.TABLE)
