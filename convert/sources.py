@@ -589,10 +589,8 @@ _STANDARD = frozenset({"", "standard", "chess", "classical", "normal", "from pos
 
 _SAN = r"(?:[NBKRQ]?[a-h]?[1-8]?x?[a-h][1-8](?:=[NBRQ])?|O-O(?:-O)?)[+#]?"
 # Movetext of numbers, moves and a result alone, as most games have it.
-_SIMPLE = re.compile(
-    rf"\s*+(?:(?:[0-9]{{1,4}}\.\s++)?{_SAN}\s++)*+(1-0|0-1|1/2-1/2|\*)\s*+"
-)
-_NUMBERS = re.compile(r"([0-9]+)\.")
+_SIMPLE = re.compile(rf"\s*+(?:(?:[0-9]{{1,4}}\.\s++)?{_SAN}\s++)*+(1-0|0-1|1/2-1/2|\*)\s*+")
+_COUNT = [f"{number}." for number in range(1, 501)]
 _TOKEN = re.compile(
     r"""
     (?P<move>(?:[NBKRQP]?[a-h]?[1-8]?[-x]?[a-h][1-8](?:=?[nbrqkNBRQK])?
@@ -645,11 +643,10 @@ def _scan_simple(text: str) -> _Scan | None:
     if simple is None:
         return None
     words = text.split()
-    numbers = _NUMBERS.findall(text)
-    moves = len(words) - len(numbers) - 1
-    if numbers != words[0:-1:3] or numbers != _COUNT[: (moves + 1) // 2]:
+    numbers = words[:-1:3]
+    if numbers != _COUNT[: len(numbers)]:
         return None
-    return _Scan(text=" ".join(words), main=moves, result=simple[1])
+    return _Scan(text=" ".join(words), main=len(words) - 1 - len(numbers), result=simple[1])
 
 
 def _scan(text: str, first_number: int, black_first: bool, dropped: frozenset[int]) -> _Scan:
@@ -1018,7 +1015,9 @@ def _read_block(block: _Block, source: str, number: int) -> tuple[GameRead, bool
         return block.body_line + text.count("\n", 0, offset)
 
     while True:
-        scan = _scan(text, number_due, black_first, dropped)
+        scan = (None if board else _scan_simple(text)) or _scan(
+            text, number_due, black_first, dropped
+        )
         builder = _Builder(tags.values)
         movetext = scan.text
         if preface:
@@ -1030,6 +1029,8 @@ def _read_block(block: _Block, source: str, number: int) -> tuple[GameRead, bool
         try:
             chess.pgn.read_game(io.StringIO(movetext), Visitor=lambda: builder)  # noqa: B023
         except _BadMoveError as error:
+            if not scan.moves_at:
+                scan = _scan(text, number_due, black_first, dropped)
             inside = [s for s in scan.spans if s[0] <= error.index < s[1]]
             line = line_of(scan.moves_at[error.index])
             if inside and len(dropped) < min(MAX_RETRIES, _RETRY_WORK // (len(text) + 1)):
@@ -1055,7 +1056,7 @@ def _read_block(block: _Block, source: str, number: int) -> tuple[GameRead, bool
         for index, (offset, ply, at, reason) in enumerate(scan.notes)
     ]
     game = builder.game
-    moves = tuple(game.mainline_moves())
+    moves = _main_line(game)
     if not cut and len(moves) != scan.main:
         problems.append(
             problem(line_of(0), f"{len(moves)} of {scan.main} main-line moves could be read")
@@ -1067,10 +1068,19 @@ def _read_block(block: _Block, source: str, number: int) -> tuple[GameRead, bool
         problems.append(problem(block.line, "no moves"))
     problems.sort(key=lambda found: (found.line is None, found.line or 0))
     is_game = bool(tags.values) or (
-        bool(scan.moves_at or scan.result) and scan.unknown < max(1, len(scan.moves_at))
+        bool(scan.main or scan.result) and scan.unknown < max(1, len(scan.moves_at))
     )
     complete = not cut and not scan.open_end
     return GameRead(source, number, block.line, game, moves, _limited(problems), complete), is_game
+
+
+def _main_line(game: chess.pgn.Game) -> tuple[chess.Move, ...]:
+    moves = []
+    variations = game.variations
+    while variations:
+        moves.append(variations[0].move)
+        variations = variations[0].variations
+    return tuple(moves)
 
 
 def _settle_result(game: chess.pgn.Game, tags: _Tags, token: str | None) -> list[str]:

@@ -376,7 +376,14 @@ def _from_winning_trade(review: Review) -> Lesson | None:
             continue
         if trade.before.for_side(side).points == 1 and not trade.liquidation:
             continue
-        decision = next((d for d in trade.decisions if d.side is side and d.rules), None)
+        decision = next(
+            (
+                d
+                for d in trade.decisions
+                if d.side is side and d.part in (Part.OFFER, Part.START)
+            ),
+            None,
+        )
         if decision is None or decision.grade in (Grade.WRONG, Grade.AGAINST):
             continue
         voice = next((v for v in decision.rules if v.favours), None)

@@ -327,6 +327,32 @@ def test_count_of_moves_is_checked(monkeypatch: pytest.MonkeyPatch) -> None:
     assert not read.complete
 
 
+SIMPLE = ["1.", "2.", "3.", "1.", "e4", "e5", "Nf3", "O-O", "exd8=Q+", "Qh4#", "1-0", "*", "(", "x"]
+
+
+@settings(max_examples=300, deadline=None)
+@given(
+    st.lists(st.sampled_from(SIMPLE), max_size=9),
+    st.lists(st.sampled_from([" ", " ", "\n", "\n\n", ""]), min_size=10, max_size=10),
+)
+@example(["1.", "e4", "e5", "2.", "Nf3", "*"], [" "] * 10)
+@example(["1.", "e4", "1.", "e5", "*"], [" "] * 10)
+@example(["1.", "1.", "e4", "e5", "*"], [" "] * 10)
+@example(["*"], [""] * 10)
+def test_short_look_finds_what_the_close_look_finds(words: list[str], gaps: list[str]) -> None:
+    text = "".join(word + gap for word, gap in zip(words, gaps, strict=False))
+    simple = sources._scan_simple(text)
+    close = sources._scan(text, 1, False, frozenset())
+    if simple is None:
+        assert words != ["1.", "e4", "e5", "2.", "Nf3", "*"]
+    else:
+        assert (simple.main, simple.result) == (close.main, close.result)
+        assert not close.notes
+        assert not close.cut
+        assert not close.open_end
+        assert len(close.moves_at) == close.main
+
+
 def test_long_game_is_read_whole() -> None:
     """More than 1000 tokens: handed to python-chess in several lines."""
     text = " ".join(["Nf3 {a} Nf6 {b} Ng1 {c} Ng8 {% d}"] * 200)

@@ -293,6 +293,8 @@ def _trade(page: Page, review: Review, trade: Trade) -> None:
         page.paragraph(f"Before and after: {before}.", 5)
     else:
         page.paragraph(f"Before: {before}. After: {after}.", 5)
+    if trade.before.via:
+        page.paragraph(f"Proof: {_moves_of(review, trade.first, trade.before.via)}.", 5)
     if trade.balance_before != trade.balance_after:
         page.paragraph(f"It left {trade.balance_after}.", 5)
     for decision in trade.decisions:
