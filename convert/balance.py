@@ -7,6 +7,7 @@ on it, so a game can be walked without asking the board again.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import chess
 
@@ -55,6 +56,7 @@ def men(count: Census) -> int:
     return sum(count) + 2
 
 
+@lru_cache(maxsize=1 << 14)
 def material_text(count: Census) -> str:
     """``KRPPPvKNPPPP``: White against Black."""
 
@@ -118,6 +120,7 @@ class Balance:
     points: int
 
 
+@lru_cache(maxsize=1 << 14)
 def balance(count: Census) -> Balance:
     """Work out who is ahead and how a player would say it."""
     diff = [w - b for w, b in zip(count[:5], count[5:], strict=True)]
@@ -206,6 +209,7 @@ def edge_verb(edge: str, past: bool = False) -> str:
     return "had" if past else "has"
 
 
+@lru_cache(maxsize=1 << 14)
 def balance_name(count: Census) -> str:
     """The balance by name, side ahead first.
 

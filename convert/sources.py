@@ -598,6 +598,7 @@ _TOKEN = re.compile(
     |(?P<result>(?<![^\s)}.])(?:1-0|0-1|1/2-1/2|\*)(?=[\s(){};]|\Z))
     |(?P<null>(?:--|Z0|0000)(?![\w-]))
     |(?P<number>[0-9]{1,4})(?:\.+|…|(?=[\s{;]|\Z))
+    |(?P<plain>\{\ ?[^\s}](?:[^}\n]*[^\s}])?\ ?\})
     |(?P<comment>\{[^}]*\}?)
     |(?P<nag>\$[0-9]{1,3}(?![0-9]))
     |(?P<glyph>[!?]+)
@@ -633,6 +634,10 @@ class _Scan:
     notes: list[tuple[int, int | None, str | None, str]] = field(default_factory=list)
 
 
+# open variations: moves before, index in the text written, offset of the "(", first move
+_Stack = list[tuple[int, int, int, int]]
+
+
 def _scan_simple(text: str) -> _Scan | None:
     """What `_scan` finds, but for `moves_at`, where a game has nothing that needs a closer look.
 
@@ -662,18 +667,13 @@ def _scan(text: str, first_number: int, black_first: bool, dropped: frozenset[in
     out: list[str] = []
     moves_at = scan.moves_at
     notes = scan.notes
-    stack: list[tuple[int, int, int, int]] = []  # moves before, index in out, offset, first move
+    stack: _Stack = []
     here = 0  # moves in the present line
     skip = 0  # depth inside a variation that is left out
     numbered = True
     inside: tuple[int, re.Match[str]] | None = None  # last result in a variation, and its note
+    reason = ""
     tokens = _TOKEN.finditer(text)
-
-    def main_ply() -> int:
-        return stack[0][0] if stack else here
-
-    def note(offset: int, reason: str) -> None:
-        notes.append((offset, main_ply() or None, None, reason))
 
     for token in tokens:
         kind = token.lastgroup
@@ -689,7 +689,10 @@ def _scan(text: str, first_number: int, black_first: bool, dropped: frozenset[in
                 due = first_number + (here + black_first) // 2
                 if int(token["number"]) != due:
                     numbered = False
-                    note(token.start(), f"move number {token['number']} where {due} is due")
+                    reason = f"move number {token['number']} where {due} is due"
+        elif kind == "plain":
+            if not skip:
+                out.append(token[0])
         elif kind == "comment":
             if skip:
                 continue
@@ -698,7 +701,7 @@ def _scan(text: str, first_number: int, black_first: bool, dropped: frozenset[in
                 inner = inner[:-1]
             else:
                 scan.open_end = True
-                note(token.start(), "comment without '}': what follows it is not read")
+                reason = "comment without '}': what follows it is not read"
             _add_comment(out, inner)
         elif kind == "open":
             if skip:
@@ -706,10 +709,10 @@ def _scan(text: str, first_number: int, black_first: bool, dropped: frozenset[in
             elif token.start() in dropped:
                 skip = 1
             elif not here:
-                note(token.start(), "variation before the first move of its line: dropped")
+                reason = "variation before the first move of its line: dropped"
                 skip = 1
             elif len(stack) >= MAX_DEPTH:
-                note(token.start(), f"variation nested deeper than {MAX_DEPTH}: dropped")
+                reason = f"variation nested deeper than {MAX_DEPTH}: dropped"
                 skip = 1
             else:
                 stack.append((here, len(out), token.start(), len(moves_at)))
@@ -719,29 +722,29 @@ def _scan(text: str, first_number: int, black_first: bool, dropped: frozenset[in
             if skip:
                 skip -= 1
             elif not stack:
-                note(token.start(), "')' without '('")
+                reason = "')' without '('"
             else:
                 here = _close(scan, out, stack, here)
         elif skip or kind == "skip":
             continue
         elif kind == "nag":
             if not here:
-                note(token.start(), f"NAG {token[0]} without a move: left out")
+                reason = f"NAG {token[0]} without a move: left out"
             elif int(token[0][1:]) > 255:
-                note(token.start(), f"NAG {token[0]} above $255: left out")
+                reason = f"NAG {token[0]} above $255: left out"
             else:
                 out.append(token[0])
         elif kind == "glyph" and token[0] in _GLYPHS:
             if here:
                 out.append(token[0])
             else:
-                note(token.start(), f"{token[0]!r} without a move: left out")
+                reason = f"{token[0]!r} without a move: left out"
         elif kind == "line":
             _add_comment(out, token[0][1:].replace("}", ")"))
         elif kind == "result":
             if stack or scan.result:
                 inside = (len(notes), token)
-                note(token.start(), f"result {token[0]} inside the moves: left out")
+                reason = f"result {token[0]} inside the moves: left out"
             else:
                 scan.result = token[0]
         elif kind == "null" and stack:
@@ -749,25 +752,25 @@ def _scan(text: str, first_number: int, black_first: bool, dropped: frozenset[in
             moves_at.append(token.start())
             here += 1
         else:  # a token we do not know, or a null move in the main line
-            like_move = kind == "null" or bool(_MOVE_LIKE.search(token[0]))
             scan.unknown += kind != "null"
-            if not like_move:
-                shown = f"{token[0][:30]!r}" + (" ..." if len(token[0]) > 30 else "")
-                note(token.start(), f"unknown token {shown}: left out")
-                continue
             what = "null move" if kind == "null" else "unknown move"
-            if stack:
+            if kind != "null" and not _MOVE_LIKE.search(token[0]):
+                shown = f"{token[0][:30]!r}" + (" ..." if len(token[0]) > 30 else "")
+                reason = f"unknown token {shown}: left out"
+            elif stack:
                 reason = f"{what} {token[0]!r}: the variation is dropped"
-                notes.append((token.start(), main_ply(), None, reason))
                 here = _drop(scan, out, stack)
                 skip = 1
-                continue
-            ply = here + 1
-            label = _label(first_number, black_first, ply, token[0])
-            reason = f"{what} {token[0]!r}: the main line ends before it"
-            notes.append((token.start(), ply, label, reason))
-            scan.cut = True
-            break
+            else:
+                ply = here + 1
+                label = _label(first_number, black_first, ply, token[0])
+                cut = f"{what} {token[0]!r}: the main line ends before it"
+                notes.append((token.start(), ply, label, cut))
+                scan.cut = True
+                break
+        if reason:
+            notes.append((token.start(), _main_ply(stack, here), None, reason))
+            reason = ""
     if scan.cut:
         scan.result = _result_in(tokens)
     if stack and inside and not scan.result and not text[inside[1].end() :].strip():
@@ -776,7 +779,8 @@ def _scan(text: str, first_number: int, black_first: bool, dropped: frozenset[in
     if stack or (skip and not scan.cut):
         scan.open_end = True
         offset = stack[-1][2] if stack else len(text.rstrip()) - 1
-        note(offset, "'(' without ')': moves of the main line may be missing")
+        reason = "'(' without ')': moves of the main line may be missing"
+        notes.append((offset, _main_ply(stack, here), None, reason))
     while stack:
         here = _close(scan, out, stack, here)
     scan.main = here
@@ -790,6 +794,10 @@ def _scan(text: str, first_number: int, black_first: bool, dropped: frozenset[in
     return scan
 
 
+def _main_ply(stack: _Stack, here: int) -> int | None:
+    return (stack[0][0] if stack else here) or None
+
+
 def _add_comment(out: list[str], inner: str) -> None:
     inner = inner.strip(_SPACE)
     if "\n" in inner:  # a line end in a comment is white space, and a blank line would end the game
@@ -798,7 +806,7 @@ def _add_comment(out: list[str], inner: str) -> None:
         out.append("{" + inner + "}")
 
 
-def _close(scan: _Scan, out: list[str], stack: list[tuple[int, int, int, int]], here: int) -> int:
+def _close(scan: _Scan, out: list[str], stack: _Stack, here: int) -> int:
     """End the innermost variation; returns the number of moves in the line around it."""
     before, index, offset, first = stack.pop()
     if here:
@@ -814,7 +822,7 @@ def _close(scan: _Scan, out: list[str], stack: list[tuple[int, int, int, int]], 
     return before
 
 
-def _drop(scan: _Scan, out: list[str], stack: list[tuple[int, int, int, int]]) -> int:
+def _drop(scan: _Scan, out: list[str], stack: _Stack) -> int:
     """Take the innermost variation back; returns the number of moves in the line around it."""
     before, index, _, first = stack.pop()
     del out[index:]

@@ -62,7 +62,7 @@ class FoundTrade:
 def find_trades(walked: Walk) -> tuple[FoundTrade, ...]:
     """All trades of the game, in order."""
     found = []
-    for first, last in capture_runs(walked.steps):
+    for first, last in capture_runs(walked):
         steps = walked.steps[first - 1 : last]
         taken = tuple(
             (s.ply, not s.color, s.captured, s.square) for s in steps if s.captured is not None
@@ -103,34 +103,11 @@ def find_trades(walked: Walk) -> tuple[FoundTrade, ...]:
 def contact(walked: Walk, first: int) -> tuple[chess.Color | None, int | None]:
     """Who brought the capturing and the captured man of ply ``first`` into contact, and when.
 
-    Goes back over the plies for as long as both men stood where they stand and
-    the one attacked the other.  (None, None) when that was so from the start,
-    or when the capture was en passant's own (the double step offered it).
+    That is the last move after which both men stood where they stood and the
+    one attacked the other.  (None, None) when that was so from the start.
     """
-    step = walked.steps[first - 1]
-    source, target = step.move.from_square, step.square
-    mover = walked.boards[first - 1].piece_at(source)
-    victim = walked.boards[first - 1].piece_at(target)
-    for ply in range(first - 1, -1, -1):
-        board = walked.boards[ply]
-        if (
-            board.piece_at(source) != mover
-            or board.piece_at(target) != victim
-            or not _attacks(board, source, step.move.to_square, target)
-        ):
-            made = ply + 1
-            if made >= first:
-                return None, None
-            return walked.steps[made - 1].color, made
-    return None, None
-
-
-def _attacks(
-    board: chess.Board, source: chess.Square, to: chess.Square, target: chess.Square
-) -> bool:
-    if to != target:  # en passant: the pawn stands beside the square it is taken on
-        return board.ep_square == to
-    return bool(board.attacks_mask(source) & chess.BB_SQUARES[to])
+    made = walked.steps[first - 1].contact
+    return (walked.steps[made - 1].color, made) if made else (None, None)
 
 
 def name_trade(

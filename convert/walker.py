@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
+from typing import NamedTuple
 
 import chess
+from chess import KING
 
 from convert.balance import (
     Census,
@@ -18,12 +21,13 @@ from convert.balance import (
 from convert.model import Phase, Side
 
 
-@dataclass(frozen=True)
-class Step:
+class Step(NamedTuple):
     """One ply as played.
 
     ``captured`` is the piece type taken (en passant included) on ``square``,
-    None for a quiet move.  ``number`` is the full-move number in the score.
+    None for a quiet move; ``contact`` is then the ply whose move brought the
+    two men into contact, 0 if they stood so from the start, and ``checks`` says
+    that the capture gave check.  ``number`` is the full-move number in the score.
     """
 
     ply: int
@@ -33,80 +37,151 @@ class Step:
     piece: chess.PieceType
     captured: chess.PieceType | None
     square: chess.Square
-    checked: bool
+    contact: int
+    checks: bool
 
 
 @dataclass(frozen=True)
 class Walk:
-    """A walked game; ``boards[i]`` is the position after ply ``i`` (0 = start)."""
+    """A walked game; ``counts[i]`` is the census after ply ``i`` (0 = start)."""
 
+    start: chess.Board
     steps: tuple[Step, ...]
-    boards: tuple[chess.Board, ...]
     counts: tuple[Census, ...]
+
+    @cached_property
+    def boards(self) -> tuple[chess.Board, ...]:
+        """The position after each ply, without move stacks; made when first asked for."""
+        board = self.start.copy(stack=False)
+        boards = [board]
+        for step in self.steps:
+            board = board.copy(stack=False)
+            board.push(step.move)
+            board.clear_stack()
+            boards.append(board)
+        return tuple(boards)
 
     def san(self, ply: int) -> str:
         """SAN of the move played at ``ply``."""
         return self.boards[ply - 1].san(self.steps[ply - 1].move)
 
+_KNIGHT_STEPS = tuple(tuple(chess.SquareSet(mask)) for mask in chess.BB_KNIGHT_ATTACKS)
+_RAY_STEPS = ((1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (1, -1), (-1, 1), (-1, -1))
+
+
+def _rays(square: chess.Square) -> tuple[tuple[chess.Square, ...], ...]:
+    """The squares seen from ``square`` in eight directions, files and ranks first."""
+    file, rank = square & 7, square >> 3
+    return tuple(
+        tuple(
+            (rank + n * dr) * 8 + file + n * df
+            for n in range(1, 8)
+            if 0 <= rank + n * dr < 8 and 0 <= file + n * df < 8
+        )
+        for df, dr in _RAY_STEPS
+    )
+
+
+_RAYS = tuple(_rays(square) for square in chess.SQUARES)
+_BETWEEN = {
+    (a, ray[n]): ray[:n] for a in chess.SQUARES for ray in _RAYS[a] for n in range(len(ray))
+}
+
+
+def _attacked(men: list[int], square: chess.Square, sign: int) -> bool:
+    """Is ``square`` attacked by a man (other than the king) of the side with this sign?"""
+    for direction, ray in enumerate(_RAYS[square]):
+        slider = sign * (chess.ROOK if direction < 4 else chess.BISHOP)
+        for seen in ray:
+            man = men[seen]
+            if man:
+                if man == slider or man == sign * chess.QUEEN:
+                    return True
+                break
+    if any(men[seen] == sign * chess.KNIGHT for seen in _KNIGHT_STEPS[square]):
+        return True
+    file, rank = square & 7, (square >> 3) - sign
+    return 0 <= rank < 8 and any(
+        0 <= side < 8 and men[rank * 8 + side] == sign for side in (file - 1, file + 1)
+    )
+
 
 def walk(start: chess.Board, moves: Iterable[chess.Move]) -> Walk:
-    """Play ``moves`` from ``start``, noting captures and material.
+    """Play legal ``moves`` from ``start``, noting captures, material and contacts.
 
-    The boards carry no move stack.  ``Step.checked`` says that the side was in
-    check before its move.
+    Keeps a list of what stands on each square and since when, which is several
+    times faster than asking a board; boards are made only when needed.
     """
-    board = start.copy(stack=False)
-    steps: list[Step] = []
-    boards = [board]
-    count = census(board)
+    # White's men count positive, Black's negative, by python-chess's piece types.
+    men = [0] * 64
+    for square, piece in start.piece_map().items():
+        men[square] = piece.piece_type if piece.color else -piece.piece_type
+    # The ply at which a square was last entered, and last left.
+    entered, left = [0] * 64, [0] * 64
+    kings = [start.king(chess.BLACK) or 0, start.king(chess.WHITE) or 0]
+    color, number = start.turn, start.fullmove_number
+    count = census(start)
     counts = [count]
-    checked = board.is_check()
+    steps: list[Step] = []
     for ply, move in enumerate(moves, 1):
-        color, number = board.turn, board.fullmove_number
-        piece = board.piece_type_at(move.from_square) or chess.PAWN
-        captured: chess.PieceType | None = None
-        square = move.to_square
-        if board.is_capture(move):
-            captured = board.piece_type_at(square)
-            if captured is None:
-                captured = chess.PAWN
-                square += -8 if color else 8
-        board = board.copy(stack=False)
-        board.push(move)
-        board.clear_stack()
-        if captured is not None or move.promotion is not None:
-            count = census(board)
-        steps.append(Step(ply, number, color, move, piece, captured, square, checked))
-        boards.append(board)
+        source, target, promotion = move.from_square, move.to_square, move.promotion
+        piece_type = abs(men[source])
+        captured: chess.PieceType | None = abs(men[target]) or None
+        square, contact, checks = target, 0, False
+        if piece_type == chess.PAWN and captured is None and (source - target) & 7:
+            captured, square = chess.PAWN, target + (-8 if color else 8)
+        if captured is not None:
+            contact = max(entered[source], entered[square])
+            if chess.KNIGHT < piece_type < KING:
+                for between in _BETWEEN[source, target]:
+                    contact = max(contact, left[between])
+            if square != target:
+                men[square] = 0
+                left[square] = ply
+        elif piece_type == KING and source - target in (2, -2):
+            rook, beside = (target + 1, target - 1) if target > source else (target - 2, target + 1)
+            men[beside], men[rook] = men[rook], 0
+            entered[beside] = left[rook] = ply
+        men[target] = men[source]
+        if promotion is not None:
+            men[target] = promotion if color else -promotion
+        men[source] = 0
+        entered[target] = left[source] = ply
+        if piece_type == KING:
+            kings[color] = target
+        if captured is not None or promotion is not None:
+            changed = list(count)
+            mine, theirs = (0, 5) if color else (5, 0)
+            if captured is not None:
+                changed[theirs + captured - 1] -= 1
+                checks = _attacked(men, kings[not color], 1 if color else -1)
+            if promotion is not None:
+                changed[mine] -= 1
+                changed[mine + promotion - 1] += 1
+            count = tuple(changed)  # type: ignore[assignment]
+        steps.append(Step(ply, number, color, move, piece_type, captured, square, contact, checks))
         counts.append(count)
-        checked = board.is_check()
-    return Walk(tuple(steps), tuple(boards), tuple(counts))
+        number += not color
+        color = not color
+    return Walk(start, tuple(steps), tuple(counts))
 
 
-def capture_runs(steps: tuple[Step, ...]) -> list[tuple[int, int]]:
+def capture_runs(walked: Walk) -> list[tuple[int, int]]:
     """Stretches (first ply, last ply) of captures on consecutive plies.
 
     A quiet answer to a check does not end a stretch when a capture follows it:
     the exchange is still going on.  Single captures count as stretches too.
     """
+    steps = walked.steps
+    captures = [step.ply for step in steps if step.captured is not None]
     runs: list[tuple[int, int]] = []
-    i = 0
-    while i < len(steps):
-        if steps[i].captured is None:
-            i += 1
-            continue
-        last = i
-        j = i + 1
-        while j < len(steps):
-            if steps[j].captured is not None:
-                last = j
-                j += 1
-            elif steps[j].checked and j == last + 1:
-                j += 1
-            else:
-                break
-        runs.append((i + 1, last + 1))
-        i = last + 1
+    for ply in captures:
+        if runs:
+            first, last = runs[-1]
+            if ply == last + 1 or (ply == last + 2 and steps[last - 1].checks):
+                runs[-1] = (first, ply)
+                continue
+        runs.append((ply, ply))
     return runs
 
 
@@ -117,7 +192,7 @@ def phases(walked: Walk) -> tuple[Phase, ...]:
     game; its plies count to the phase that follows.
     """
     inside: set[int] = set()
-    for first, last in capture_runs(walked.steps):
+    for first, last in capture_runs(walked):
         inside.update(range(first, last))
     labels: list[Census] = list(walked.counts)
     for ply in range(len(labels) - 2, -1, -1):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import chess
 import pytest
+from chess import KING
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -55,7 +56,7 @@ def captures_only(board: chess.Board, target: chess.Square) -> int:
     """Best result of captures on `target`, by search over pseudo-legal captures; twin."""
     best = 0
     for move in list(board.generate_pseudo_legal_captures(to_mask=chess.BB_SQUARES[target])):
-        if board.piece_type_at(move.from_square) == chess.KING and board.is_attacked_by(
+        if board.piece_type_at(move.from_square) == KING and board.is_attacked_by(
             not board.turn, target
         ):
             continue
@@ -70,8 +71,8 @@ def captures_only(board: chess.Board, target: chess.Square) -> int:
 def crowded(draw: st.DrawFn) -> chess.Board:
     """Kings in far corners and up to six pieces without pawns near the middle."""
     board = chess.Board(None)
-    board.set_piece_at(chess.A1, chess.Piece(chess.KING, chess.WHITE))
-    board.set_piece_at(chess.H8, chess.Piece(chess.KING, chess.BLACK))
+    board.set_piece_at(chess.A1, chess.Piece(KING, chess.WHITE))
+    board.set_piece_at(chess.H8, chess.Piece(KING, chess.BLACK))
     spots = draw(st.lists(st.sampled_from(range(9, 55)), min_size=3, max_size=7, unique=True))
     for square in spots:
         kind = draw(st.sampled_from((chess.KNIGHT, chess.BISHOP, chess.ROOK, chess.QUEEN)))
@@ -84,13 +85,13 @@ def crowded(draw: st.DrawFn) -> chess.Board:
 def test_static_exchange_equals_search(board: chess.Board) -> None:
     for move in list(board.generate_pseudo_legal_captures()):
         taken = EXCHANGE_VALUE[board.piece_type_at(move.to_square) or 0]
-        if taken == EXCHANGE_VALUE[chess.KING]:
+        if taken == EXCHANGE_VALUE[KING]:
             continue
         fast = static_exchange(board, move)
         board.push(move)
         slow = taken - captures_only(board, move.to_square)
         board.pop()
-        if board.piece_type_at(move.from_square) != chess.KING:
+        if board.piece_type_at(move.from_square) != KING:
             assert fast == slow, (board.fen(), move)
 
 
@@ -194,7 +195,6 @@ def test_colours_and_wings(board: chess.Board) -> None:
 
 
 def test_useful_moves_run_out() -> None:
-    # The knight alone guards b6 and every other move of Black costs something or is a king move.
     board = chess.Board("k1K5/8/8/8/8/8/8/7R b - - 0 1")
     assert useful_moves(board, chess.BLACK) == board.legal_moves.count() == 1
     tied = chess.Board("8/8/1p6/3n4/8/1R6/8/k1K5 b - - 0 1")
@@ -211,7 +211,6 @@ def test_useful_moves_of_the_side_not_to_move() -> None:
 
 def test_useful_moves_by_definition() -> None:
     board = chess.Board("4k3/8/1p6/8/8/8/8/R3K3 w - - 0 1")
-    # Ra5 and nothing else can be taken for nothing: Rb1 attacks, Rxb6 is not possible.
     legal = board.legal_moves.count()
     losing = [m for m in board.legal_moves if static_exchange(board, m) < 0]
     assert [board.san(m) for m in losing] == ["Ra5"]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import chess
 import pytest
+from chess import KING
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -81,7 +82,9 @@ def test_front_one_of_doubled_pawns_is_the_passed_one() -> None:
 
 def test_backward_pawn() -> None:
     f = of("4k3/8/3p4/2p1p3/2P1P3/8/8/4K3 w - - 0 1")
-    assert f.black.backward == 0  # d6: the square before it is held by c4 and e4, but see below
+    assert f.black.backward == squares("d6")  # d5 is held by c4 and e4
+    ready = of("4k3/2p5/3p4/4p3/2P1P3/8/8/4K3 w - - 0 1")
+    assert ready.black.backward == 0  # c7 stands behind d6 and can support it
     assert f.black.fixed == squares("c5 e5")
 
 
@@ -216,8 +219,8 @@ def test_pawn_structure_against_plain_definitions(white: int, black: int) -> Non
         board.set_piece_at(square, chess.Piece(chess.PAWN, chess.WHITE))
     for square in chess.scan_forward(black_pawns):
         board.set_piece_at(square, chess.Piece(chess.PAWN, chess.BLACK))
-    board.set_piece_at(chess.A1, chess.Piece(chess.KING, chess.WHITE))
-    board.set_piece_at(chess.H8, chess.Piece(chess.KING, chess.BLACK))
+    board.set_piece_at(chess.A1, chess.Piece(KING, chess.WHITE))
+    board.set_piece_at(chess.H8, chess.Piece(KING, chess.BLACK))
     f = features(board)
     for color in (chess.WHITE, chess.BLACK):
         side = f.side(color)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import chess
 import pytest
 from hypothesis import given
@@ -9,7 +11,7 @@ from strategies import games
 
 from convert.balance import census
 from convert.trades import contact, find_trades, name_trade, starts_trade
-from convert.walker import capture_runs, phases, walk
+from convert.walker import Walk, capture_runs, phases, walk
 
 
 def play(sans: str, fen: str = chess.STARTING_FEN) -> list[chess.Move]:
@@ -24,10 +26,11 @@ def test_walk_equals_replay(moves: list[chess.Move]) -> None:
     for step, move in zip(walked.steps, moves, strict=True):
         assert step.color == board.turn
         assert step.number == board.fullmove_number
-        assert step.checked == board.is_check()
         before = len(board.piece_map())
         board.push(move)
         assert (step.captured is not None) == (len(board.piece_map()) < before)
+        if step.captured is not None:
+            assert step.checks == board.is_check()
         assert walked.boards[step.ply].fen() == board.fen()
         assert walked.counts[step.ply] == census(board)
 
@@ -37,7 +40,7 @@ def test_phases_cover_the_game_once(moves: list[chess.Move]) -> None:
     found = phases(walk(chess.Board(), moves))
     assert found[0].first == 0
     assert found[-1].last == len(moves)
-    for a, b in zip(found, found[1:], strict=False):
+    for a, b in itertools.pairwise(found):
         assert b.first == a.last + 1
         assert a.material != b.material
 
@@ -47,14 +50,14 @@ def test_trades_by_the_definition(moves: list[chess.Move]) -> None:
     """Both sides lose men in each trade, and each capture belongs to one run only."""
     walked = walk(chess.Board(), moves)
     seen: set[int] = set()
-    for first, last in capture_runs(walked.steps):
+    for first, last in capture_runs(walked):
         assert walked.steps[first - 1].captured is not None
         assert walked.steps[last - 1].captured is not None
         assert not seen & set(range(first, last + 1))
         seen.update(range(first, last + 1))
         for ply in range(first, last + 1):
             step = walked.steps[ply - 1]
-            assert step.captured is not None or step.checked
+            assert step.captured is not None or walked.boards[ply - 1].is_check()
     captures = {s.ply for s in walked.steps if s.captured is not None}
     assert captures <= seen
     for trade in find_trades(walked):
@@ -63,6 +66,29 @@ def test_trades_by_the_definition(moves: list[chess.Move]) -> None:
             lost = before.occupied_co[color].bit_count() - after.occupied_co[color].bit_count()
             assert lost == len(gave) > 0
         assert trade.began_by == before.turn
+
+
+def slow_contact(walked: Walk, first: int) -> int:
+    """The ply of contact, by looking at every earlier board."""
+    step = walked.steps[first - 1]
+    source, target, to = step.move.from_square, step.square, step.move.to_square
+    here = walked.boards[first - 1]
+    for ply in range(first - 1, -1, -1):
+        board = walked.boards[ply]
+        attacks = to in board.attacks(source) if to == target else board.ep_square == to
+        same = (board.piece_at(source), board.piece_at(target)) == (
+            here.piece_at(source), here.piece_at(target))
+        if not (attacks and same):
+            return ply + 1
+    return 0
+
+
+@given(games())
+def test_contact_equals_a_look_at_every_board(moves: list[chess.Move]) -> None:
+    walked = walk(chess.Board(), moves)
+    for step in walked.steps:
+        if step.captured is not None:
+            assert (contact(walked, step.ply)[1] or 0) == slow_contact(walked, step.ply)
 
 
 def test_queens_offered_and_taken() -> None:

@@ -20,6 +20,10 @@ DEEP_MOVE = 20
 _NAMES = ("", "pawn", "knight", "bishop", "rook", "queen", "king")
 
 
+def _rooks(squares: chess.Bitboard) -> str:
+    return "rook" if squares.bit_count() == 1 else "rooks"
+
+
 @position_rule(
     id="open-file",
     name="Holding the open file",
@@ -38,7 +42,7 @@ def open_file(f: Features, color: chess.Color) -> Speech:
             held |= chess.BB_SQUARES[rook]
     if not held or him.rooks_on_open_files:
         return None
-    return 0.4, f"rook on {names(held)} holds an open file alone"
+    return 0.4, f"{_rooks(held)} on {names(held)} alone on an open file"
 
 
 @position_rule(
@@ -86,8 +90,8 @@ def rook_on_seventh(f: Features, color: chess.Color) -> Speech:
     targets = (him.pawns & rank).bit_count()
     if not king_shut_in and targets < 2:
         return None
-    why = "shuts the king in" if king_shut_in else "attacks the pawns there"
-    return 0.5, f"rook on {names(rooks)} {why}"
+    why = "with the king shut in" if king_shut_in else f"with pawns on {names(him.pawns & rank)}"
+    return 0.5, f"{_rooks(rooks)} on {names(rooks)}, {why}"
 
 
 @position_rule(

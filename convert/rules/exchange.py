@@ -178,7 +178,7 @@ def exchange_up_defender_rook(f: Features, color: chess.Color) -> Speech:
     if f.exchange_up is not (not color) or not f.side(color).rooks or f.queens_on:
         return None
     me = f.side(color)
-    return 0.3, f"exchange down, but still with a rook on {names(me.rooks)}"
+    return 0.3, f"the exchange down, rook left on {names(me.rooks)}"
 
 
 @position_rule(

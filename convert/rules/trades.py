@@ -9,7 +9,15 @@ import chess
 from convert.activity import Activity
 from convert.features import FRONT, UNIT_VALUE, Features, names, relative_rank
 from convert.rules import exchange, minor_pieces, pawn_endings, queens, rook_endings
-from convert.rules.base import Rule, TradeScene, TradeSpeech, Voice, trade_rule, voices_of
+from convert.rules.base import (
+    Rule,
+    TradeScene,
+    TradeSpeech,
+    Voice,
+    color_word,
+    trade_rule,
+    voices_of,
+)
 
 _PLURAL = ("", "pawns", "knights", "bishops", "rooks", "queens", "kings")
 _SINGULAR = ("", "pawn", "knight", "bishop", "rook", "queen", "king")
@@ -267,8 +275,8 @@ def queens_off_for_a_pawn(scene: TradeScene) -> TradeSpeech:
     if not me.rooks_on_open_files or him.rooks_on_open_files:
         return None
     return True, 0.5, (
-        f"the queens go for a pawn, and the rook on {names(me.rooks_on_open_files)} has the open "
-        "file"
+        "the queens go for a pawn, and only "
+        f"{color_word(scene.decider)} has a rook on an open file ({names(me.rooks_on_open_files)})"
     )
 
 
@@ -306,12 +314,14 @@ def active_for_passive(scene: TradeScene) -> TradeSpeech:
             f"{_SINGULAR[a.piece_type]} on {chess.square_name(a.square)}" for a in left[:2]
         )
         return True, 0.8, (
-            f"his active {_SINGULAR[taken.piece_type]} on {chess.square_name(taken.square)} goes; "
+            f"{color_word(taken.color)}'s active {_SINGULAR[taken.piece_type]} on "
+            f"{chess.square_name(taken.square)} goes; "
             f"passive stays: {worst}"
         )
     if taken.word == "passive" and given.word == "active":
         return False, 0.6, (
-            f"his {_SINGULAR[taken.piece_type]} on {chess.square_name(taken.square)} was passive, "
+            f"{color_word(taken.color)}'s {_SINGULAR[taken.piece_type]} on "
+            f"{chess.square_name(taken.square)} was passive, "
             f"the {_SINGULAR[given.piece_type]} on {chess.square_name(given.square)} active"
         )
     return None
@@ -394,7 +404,7 @@ def keep_bishop_pair(scene: TradeScene) -> TradeSpeech:
         return False, 0.3, f"only the bishop on {names(left)} is left of the pair"
     if swap == ((chess.KNIGHT,), (chess.BISHOP,)) and his.bishop_pair and not mine.bishop_pair:
         left = after.side(not scene.decider).bishops
-        return True, 0.3, f"only the bishop on {names(left)} is left of his pair"
+        return True, 0.3, f"only the bishop on {names(left)} is left of the enemy pair"
     return None
 
 
@@ -418,7 +428,7 @@ def trade_bad_bishop(scene: TradeScene) -> TradeSpeech:
         square = chess.square_name(scene.given_squares[0])
         return True, 0.4, f"bishop on {square} hemmed in by its own pawns on {names(mine)}"
     square = chess.square_name(scene.taken_squares[0])
-    return False, 0.4, f"his bishop on {square} was hemmed in by his own pawns on {names(his)}"
+    return False, 0.4, f"the enemy bishop on {square} is hemmed in by pawns on {names(his)}"
 
 
 def _bad_bishop(
