@@ -101,25 +101,31 @@ def count_others(
 
 def grade(
     before: Verdict, after: Verdict, others: Callable[[], Others] | None
-) -> tuple[Grade, float | None]:
+) -> tuple[Grade, float | None, Others | None]:
     """Grade a decision from the verdicts before and after, both for the player.
 
     ``others`` is asked only when the result was kept for certain and there was
     something to keep.  The second value is the change in expected score, given
-    with an estimate only.
+    with an estimate only; the third what became of the other moves, if asked.
     """
     if slipped(before, after):
-        return Grade.WRONG, None
+        return Grade.WRONG, None, None
     if kept(before, after):
         if before.high.points < 0:
-            return Grade.HARMLESS, None
+            return Grade.HARMLESS, None, None
         other = others() if others else None
         if other is None or other.total == 0 or other.unknown:
-            return Grade.RIGHT, None
+            return Grade.RIGHT, None, None
         if other.keep == 0:
-            return Grade.NEEDED, None
-        return (Grade.HARMLESS if 2 * other.keep > other.total else Grade.RIGHT), None
-    difference = round(after.expected - before.expected, 4)
+            return Grade.NEEDED, None, other
+        harmless = 2 * other.keep > other.total
+        return (Grade.HARMLESS if harmless else Grade.RIGHT), None, other
+    return (*by_difference(after.expected - before.expected), None)
+
+
+def by_difference(difference: float) -> tuple[Grade, float]:
+    """Grade by an estimated difference in expected points."""
+    difference = round(difference, 4)
     if abs(difference) < EVEN_WITHIN:
         return Grade.EVEN, difference
     return (Grade.IN_FAVOUR if difference > 0 else Grade.AGAINST), difference
@@ -261,7 +267,7 @@ def _decision(
     bench, board = judged.bench, judged.board(ply)
     before, after = judged.before(ply), judged.after(ply)
     reachable = bench.covered(board) or (before.exact and before.high.points >= 0)
-    given, difference = grade(
+    given, difference, other = grade(
         before,
         after,
         (lambda: count_others(bench, board, before, same_kind)) if reachable else None,
@@ -272,6 +278,12 @@ def _decision(
         best = best_alternative(judged, ply)
     elif given is Grade.AGAINST and difference is not None and difference <= -WORTH_SAYING:
         best = likely_alternative(judged, ply, same_kind)
+    elif difference is not None and part is Part.START and (
+        trade.liquidation or chess.QUEEN in trade.white_gave + trade.black_gave
+    ):
+        best = likely_alternative(judged, ply, same_kind, better=False)
+    if difference is not None and best is not None:
+        given, difference = by_difference(after.expected - best.verdict.expected)
     rules = speaking(scene_of(judged, trade, step.color)) if part is not Part.RECAPTURE else ()
     return Decision(
         part=part,
@@ -284,8 +296,18 @@ def _decision(
         best=best,
         difference=difference,
         rules=rules,
-        note="lost in any case" if kept(before, after) and before.high.points < 0 else "",
+        note=_note(before, after, other),
     )
+
+
+def _note(before: Verdict, after: Verdict, other: Others | None) -> str:
+    if kept(before, after) and before.high.points < 0:
+        return "lost in any case"
+    if other is None:
+        return ""
+    if other.keep == 0:
+        return f"none of the {other.total} other moves did"
+    return f"so do {other.keep} of the {other.total} other moves"
 
 
 def _with_other_recapture(
@@ -312,14 +334,7 @@ def _with_other_recapture(
         return decision
     if decision.difference is None:
         return replace(decision, best=best[1])
-    difference = round(decision.after.expected - best[0], 4)
-    given = (
-        Grade.EVEN
-        if abs(difference) < EVEN_WITHIN
-        else Grade.IN_FAVOUR
-        if difference > 0
-        else Grade.AGAINST
-    )
+    given, difference = by_difference(decision.after.expected - best[0])
     return replace(decision, best=best[1], difference=difference, grade=given)
 
 
@@ -370,9 +385,12 @@ def alternative(
 
 
 def likely_alternative(
-    judged: Judged, ply: int, same_kind: Callable[[chess.Move], bool]
+    judged: Judged, ply: int, same_kind: Callable[[chess.Move], bool], *, better: bool = True
 ) -> Alternative | None:
-    """The best move of the other kind by the estimate."""
+    """The best move of the other kind by the estimate; None if not better than the one played.
+
+    With ``better`` False it is given even if it is no better.
+    """
     board, side = judged.board(ply), judged.side(ply)
     best: tuple[float, chess.Move, Verdict] | None = None
     for move in board.legal_moves:
@@ -384,7 +402,7 @@ def likely_alternative(
         verdict = judged.bench.verdict(child).for_side(side)
         if best is None or verdict.expected > best[0]:
             best = (verdict.expected, move, verdict)
-    if best is None or best[0] < judged.after(ply).expected + EVEN_WITHIN:
+    if best is None or (better and best[0] < judged.after(ply).expected + EVEN_WITHIN):
         return None
     return Alternative(board.san(best[1]), best[1].uci(), best[2], False)
 

@@ -46,9 +46,9 @@ class EffortName(StrEnum):
 
 
 EFFORTS: dict[EffortName, Effort] = {
-    EffortName.QUICK: Effort(40, 100, 6, 2),
-    EffortName.NORMAL: Effort(120, 800, 7, 4),
-    EffortName.DEEP: Effort(1500, 20_000, 8, 6),
+    EffortName.QUICK: Effort(60, 100, 6, 2),
+    EffortName.NORMAL: Effort(500, 800, 7, 4),
+    EffortName.DEEP: Effort(5000, 20_000, 8, 6),
 }
 
 

@@ -11,7 +11,7 @@ from convert import __version__
 from convert.activity import piece_activity, useful_moves
 from convert.balance import balance, balance_name, census, pieces
 from convert.decisions import Judged, declined, scene_of, trade_decisions
-from convert.judge import Bench
+from convert.judge import Bench, with_chances
 from convert.model import (
     SCHEMA,
     Counts,
@@ -127,7 +127,8 @@ def judge_walk(
     """A verdict for White on every position of the game.
 
     What the move played proves of the position before it is carried back: a
-    side that could play into a win had a win.
+    side that could play into a win had a win.  Estimates are made to agree with
+    the moves in the same way.
     """
     verdicts: list[Verdict] = []
     for board in walked.boards:
@@ -138,7 +139,12 @@ def judge_walk(
         step = walked.steps[ply - 1]
         mover = Side.of(step.color)
         before, after = verdicts[ply - 1].for_side(mover), verdicts[ply].for_side(mover)
-        if before.exact or after.low.points <= before.low.points:
+        if before.exact:
+            continue
+        if after.low.points <= before.low.points:
+            verdicts[ply - 1] = _best_of_moves(walked, bench, ply, before, after).for_side(
+                Side.WHITE
+            )
             continue
         low = after.low
         via = (walked.san(ply), *after.via)
@@ -156,6 +162,36 @@ def judge_walk(
             changed = replace(before, low=low, evidence=evidence, via=via, win=win, loss=0.0)
         verdicts[ply - 1] = changed.for_side(Side.WHITE)
     return verdicts
+
+
+#: From this difference (expected points) an estimate is checked against the moves themselves.
+CHECKED_FROM = 0.15
+
+
+def _best_of_moves(
+    walked: Walk, bench: Bench, ply: int, before: Verdict, after: Verdict
+) -> Verdict:
+    """The estimate before a move, made to agree with the estimates after the moves.
+
+    A position is worth the best of its moves: no less than the move played, and
+    where the estimate before it was clearly higher, no more than the best of all.
+    All three are for the side to move.
+    """
+    if after.exact or before.expected - after.expected < CHECKED_FROM:
+        if after.expected - before.expected < CHECKED_FROM:
+            return before
+        return with_chances(before, after.win_probability, after.loss_probability)
+    board, best = walked.boards[ply - 1], after
+    for move in board.legal_moves:
+        child = board.copy(stack=False)
+        child.push(move)
+        child.clear_stack()
+        verdict = bench.verdict(child).for_side(before.side)
+        if verdict.expected > best.expected:
+            best = verdict
+            if best.expected >= before.expected - CHECKED_FROM / 3:
+                return before
+    return with_chances(before, best.win_probability, best.loss_probability)
 
 
 def choose_side(

@@ -24,7 +24,12 @@ from convert.model import (
     Verdict,
     move_label,
 )
-from convert.reports.pgn_text import export_game, safe_comment
+from convert.reports.pgn_text import (
+    comment_of,
+    export_game,
+    safe_comment,
+    starting_comment_of,
+)
 from convert.wording import grade_words, join, outcome_words, verdict_words
 from tablebases.values import Outcome
 
@@ -64,15 +69,15 @@ def annotated(review: Review, game: chess.pgn.Game, *, annotator: str | None = N
 def _copy(game: chess.pgn.Game) -> chess.pgn.Game:
     """A deep copy of the tree, made by hand: recursion would not survive long games."""
     twin = chess.pgn.Game(headers=game.headers.copy())
-    twin.comment, twin.nags = game.comment, set(game.nags)
+    twin.comment, twin.nags = comment_of(game), set(game.nags)
     stack: list[tuple[chess.pgn.GameNode, chess.pgn.GameNode]] = [(game, twin)]
     while stack:
         old, new = stack.pop()
         for child in old.variations:
             added = new.add_variation(
                 child.move,
-                comment=child.comment,
-                starting_comment=child.starting_comment,
+                comment=comment_of(child),
+                starting_comment=starting_comment_of(child),
                 nags=set(child.nags),
             )
             stack.append((child, added))
@@ -81,7 +86,8 @@ def _copy(game: chess.pgn.Game) -> chess.pgn.Game:
 
 def _say(node: chess.pgn.GameNode, text: str) -> None:
     text = safe_comment(text)
-    node.comment = f"{node.comment} {text}".strip() if node.comment else text
+    before = comment_of(node)
+    node.comment = f"{before} {text}" if before else text
 
 
 def _nag(node: chess.pgn.GameNode, nag: int) -> None:

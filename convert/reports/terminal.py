@@ -41,7 +41,7 @@ MOST_COLUMNS = 100
 #: Moves in one row of the strip.
 STRIP_MOVES = 20
 #: Estimated differences (expected points) below this are not named (judgement).
-NAMED_FROM = 0.10
+NAMED_FROM = 0.15
 _CERTAIN = (Grade.NEEDED, Grade.RIGHT, Grade.WRONG, Grade.MISSED)
 
 
@@ -296,9 +296,9 @@ def _trade(page: Page, review: Review, trade: Trade) -> None:
     if trade.before.via:
         page.paragraph(f"Proof: {_moves_of(review, trade.first, trade.before.via)}.", 5)
     if trade.balance_before != trade.balance_after:
-        page.paragraph(f"It left {trade.balance_after}.", 5)
+        page.paragraph(f"Material after it: {trade.balance_after}.", 5)
     for decision in trade.decisions:
-        if mentioned(decision):
+        if mentioned(decision) or (decision.part is Part.START and decision.best is not None):
             _decision(page, review, decision)
     _rules_of(page, review, trade)
     for piece in trade.pieces:
@@ -318,7 +318,8 @@ def _decision(page: Page, review: Review, decision: Decision) -> None:
     if decision.note:
         text += f", {decision.note}"
     if decision.best is not None:
-        text += ". " + alternative_words(review, decision.ply, decision.best)
+        lead = "Instead" if mentioned(decision) else "Best other move"
+        text += ". " + alternative_words(review, decision.ply, decision.best, lead)
     page.item(text.rstrip(".") + ".", 5)
 
 
@@ -340,11 +341,13 @@ def rule_words(rule: Speaking) -> str:
     return f'"{rule.statement}" Here: {rule.detail}. [{rule.rule}, unmeasured]'
 
 
-def alternative_words(review: Review, ply: int, other: Alternative) -> str:
+def alternative_words(
+    review: Review, ply: int, other: Alternative, lead: str = "Instead"
+) -> str:
     """The better or other move, what it leads to and a line."""
     record = review.plies[ply - 1]
     label = move_label(record.number, record.side, other.san)
-    text = f"Instead {label}: {verdict_words(other.verdict)}"
+    text = f"{lead} {label}: {verdict_words(other.verdict)}"
     if other.line is not None and len(other.line.moves) > 1:
         text += f"; {_line(record.number, record.side, other.line)}"
     return text
