@@ -59,8 +59,8 @@ def command(
         epd = "-"
     if fen and epd is not None:
         raise ToolError("give a FEN or --epd, not both")
+    from convert.fen import SourceError, parse_fen
     from convert.position import judge_position
-    from convert.sources import SourceError, parse_fen, read_positions
 
     bench = make_bench(tables, effort)
     trouble = False
@@ -90,6 +90,8 @@ def command(
             raise ToolError(str(err)) from err
         one(board, notes, True)
     else:
+        from convert.sources import read_positions
+
         first = True
         assert epd is not None
         stdin = sys.stdin.buffer if epd == "-" else None

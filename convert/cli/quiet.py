@@ -49,7 +49,7 @@ def exit_code_of(run: Callable[[], Any]) -> int:
 
 
 def _known(err: Exception) -> bool:
-    from convert.sources import SourceError
+    from convert.fen import SourceError
     from tablebases.errors import TablebaseError
 
     return isinstance(err, (SourceError, TablebaseError, OSError))

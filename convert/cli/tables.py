@@ -96,7 +96,7 @@ def _list(console: Console, files: list[TableFile]) -> None:
 
 
 def _missing_for_fen(console: Console, fen: str, files: list[TableFile]) -> None:
-    from convert.sources import SourceError, parse_fen
+    from convert.fen import SourceError, parse_fen
     from tablebases.files import missing_for
     from tablebases.material import material_name, normal_name
 

@@ -318,7 +318,8 @@ def _decision(page: Page, review: Review, decision: Decision) -> None:
     if decision.note:
         text += f", {decision.note}"
     if decision.best is not None:
-        lead = "Instead" if mentioned(decision) else "Best other move"
+        bad = decision.grade in (Grade.WRONG, Grade.AGAINST)
+        lead = "Instead" if bad else "Best other move"
         text += ". " + alternative_words(review, decision.ply, decision.best, lead)
     page.item(text.rstrip(".") + ".", 5)
 
