@@ -390,7 +390,12 @@ class Counts:
 
 @dataclass(frozen=True)
 class Review:
-    """The whole review of one game."""
+    """The whole review of one game.
+
+    ``ending_ply``: the ply after which the side under review was winning for
+    certain, or clearly better, or, failing that, after which the last phase
+    stood; ``ending_rules`` speak in that position.
+    """
 
     schema: int
     program: str
@@ -412,6 +417,8 @@ class Review:
     slips: tuple[Slip, ...]
     only_moves: tuple[OnlyMove, ...]
     technique: Technique | None
+    ending_ply: int | None
+    ending_rules: tuple[Speaking, ...]
     simplification: int | None
     turning: int | None
     story: tuple[str, ...]

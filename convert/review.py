@@ -10,12 +10,19 @@ import chess
 from convert import __version__
 from convert.activity import piece_activity, useful_moves
 from convert.balance import balance, balance_name, census, pieces
-from convert.decisions import Judged, declined, scene_of, trade_decisions
+from convert.decisions import (
+    Judged,
+    declined,
+    position_speaking,
+    scene_of,
+    trade_decisions,
+)
 from convert.judge import Bench, with_chances
 from convert.model import (
     SCHEMA,
     Counts,
     Evidence,
+    Phase,
     PieceGiven,
     PlyRecord,
     Review,
@@ -24,6 +31,7 @@ from convert.model import (
     Verdict,
 )
 from convert.slips import (
+    better_from,
     find_only_moves,
     find_slips,
     simplification,
@@ -87,6 +95,7 @@ def review_game(
     found = find_trades(walked)
     trades = tuple(build_trade(judged, trade, chosen) for trade in found)
     slips = find_slips(judged)
+    found_phases = phases(walked)
     read_tags = dict(read.game.headers) if read.game is not None else {}
     winner = _winning_in_tables(verdicts, chosen)
     review = Review(
@@ -104,12 +113,14 @@ def review_game(
         problems=tuple(str(problem) for problem in read.problems),
         start_verdict=verdicts[0],
         plies=tuple(_record(judged, ply) for ply in range(1, len(walked.boards))),
-        phases=phases(walked),
+        phases=found_phases,
         trades=trades,
         declined=declined(judged),
         slips=slips,
         only_moves=find_only_moves(judged),
         technique=technique(judged, winner) if winner is not None else None,
+        ending_ply=(ending := _ending_ply(verdicts, found_phases, chosen)),
+        ending_rules=position_speaking(bench, walked.boards[ending])[:4],
         simplification=simplification(verdicts),
         turning=turning_point(verdicts),
         story=(),
@@ -220,6 +231,19 @@ def _winning_in_tables(verdicts: Sequence[Verdict], side: Side) -> Side | None:
         if any(v.for_side(candidate).points == 1 for v in verdicts):
             return candidate
     return None
+
+
+def _ending_ply(verdicts: Sequence[Verdict], found: Sequence[Phase], side: Side) -> int:
+    """The ply after which the position is typical of the ending: see :class:`Review`."""
+    for ply, verdict in enumerate(verdicts):
+        if verdict.for_side(side).points == 1:
+            return ply
+    better = better_from(verdicts, side, CLEARLY)
+    last = found[-1].since
+    if better is None:
+        return last
+    phase = next(p for p in found if p.first <= better <= p.last)
+    return max(better, phase.since)
 
 
 def _record(judged: Judged, ply: int) -> PlyRecord:

@@ -11,6 +11,7 @@ from convert.model import Grade, Lesson, Part, Phase, Review, Side, Slip, Trade,
 from convert.rules import rule_by_id
 from convert.slips import better_from
 from convert.wording import evidence_word, join, label_at, number_label, times
+from tablebases.values import Outcome
 
 #: Estimated probability of winning from which a side is called clearly better (judgement).
 CLEARLY = 0.6
@@ -97,6 +98,8 @@ def _how_it_arose(review: Review, won_at: int | None) -> str:
         since = "from the start" if better_at == 0 else f"from {label_at(review, better_at)} on"
         clauses.append((better_at, f"was clearly better {since} (estimate, unmeasured)"))
     clauses.sort(key=lambda item: item[0])
+    if len(clauses) == 2 and clauses[0][0] == clauses[1][0]:
+        clauses[1] = (clauses[1][0], "was clearly better (estimate, unmeasured)")
     lead = f"{side} {join([text for _, text in clauses])}" if clauses else ""
     if won_at is not None:
         how = evidence_word(verdict_at(review, won_at, review.side))
@@ -150,6 +153,8 @@ def _slip_clause(review: Review, slip: Slip) -> str:
         if before > 0
         else "lost a drawn game"
     )
+    if before > 0 and slip.after.high is Outcome.CURSED_WIN:
+        what = "let the win slip, by the fifty-move rule"
     keep = "won" if before > 0 else "held"
     names = [alt.san for alt in slip.held]
     if not names:
@@ -240,6 +245,8 @@ def teach(review: Review) -> tuple[Lesson, ...]:
         _from_winning_trade,
         _from_clean_conversion,
         _from_slip,
+        _from_the_ending,
+        _from_suspected,
     ):
         lesson = make(review)
         if lesson is not None and lesson.principle not in {f.principle for f in found}:
@@ -376,6 +383,8 @@ def _from_winning_trade(review: Review) -> Lesson | None:
             continue
         if trade.before.for_side(side).points == 1 and not trade.liquidation:
             continue
+        if abs(_worth(trade.white_gave) - _worth(trade.black_gave)) > 3:
+            continue
         decision = next(
             (
                 d
@@ -398,7 +407,7 @@ def _from_winning_trade(review: Review) -> Lesson | None:
         return Lesson(
             "Trade into an ending you know to be won.",
             "common practice",
-            f"{label} led to a certain win: {trade.balance_after}.",
+            f"{label} led to a certain win ({trade.balance_after}).",
         )
     return None
 
@@ -416,12 +425,35 @@ def _from_clean_conversion(review: Review) -> Lesson | None:
     ]
     if len(pieces) < 2:
         return None
-    names = join([t.name.split(";")[0] for t in pieces[:4]])
+    names = _piece_names(pieces)
+    if not names:
+        return None
     statement, source = _rule("ahead-trade-pieces") if _has_rule("ahead-trade-pieces") else (
         "Ahead, trade pieces and keep pawns.",
         "common practice",
     )
     return Lesson(statement, source, f"{side.name_} traded {names} while ahead, and won.")
+
+
+def _piece_names(trades: list[Trade]) -> str:
+    """What left the board on both sides: ``queens and 2 pairs of minor pieces``."""
+    pairs = {"queen": 0, "rook": 0, "minor piece": 0}
+    for trade in trades:
+        white = [_class(man) for man in trade.white_gave]
+        black = [_class(man) for man in trade.black_gave]
+        for kind in pairs:
+            pairs[kind] += min(white.count(kind), black.count(kind))
+    return join(
+        [
+            "queens" if kind == "queen" else f"{'a pair' if n == 1 else f'{n} pairs'} of {kind}s"
+            for kind, n in pairs.items()
+            if n
+        ]
+    )
+
+
+def _class(man: str) -> str:
+    return "minor piece" if man in ("bishop", "knight") else man
 
 
 def _has_rule(id_: str) -> bool:
@@ -441,4 +473,42 @@ def _from_slip(review: Review) -> Lesson | None:
         "A won game has still to be won: ask at every move what the other side wants.",
         "common practice",
         f"The result changed {times(len(certain))}, first at {label_at(review, slip.ply, '?')}.",
+    )
+
+
+def _from_the_ending(review: Review) -> Lesson | None:
+    """A rule of thumb that speaks where the ending took its shape."""
+    if not review.ending_rules or review.ending_ply is None:
+        return None
+    scored = points_scored(review, review.side)
+    rules = [
+        r
+        for r in review.ending_rules
+        if (r.side is None and scored == 0)
+        or (r.side is review.side and scored == 1)
+        or (r.side is review.side.other and scored == -1)
+    ]
+    if not rules:
+        return None
+    rule = rules[0]
+    where = (
+        "In the starting position"
+        if review.ending_ply == 0
+        else f"After {label_at(review, review.ending_ply)}"
+    )
+    return Lesson(rule.statement, rule.source, f"{where}: {rule.detail}.", rule=rule.rule)
+
+
+def _from_suspected(review: Review) -> Lesson | None:
+    """The estimate's strongest suspicion against the side that should have won."""
+    mine = [s for s in review.slips if not s.certain and s.side is review.side]
+    scored = points_scored(review, review.side)
+    if not mine or scored is None or scored == 1:
+        return None
+    worst = max(mine, key=lambda s: s.before.expected - s.after.expected)
+    return Lesson(
+        "The better side's first question at every move: what can the opponent do now?",
+        "common practice",
+        f"By the unmeasured estimate {label_at(review, worst.ply, '?')} gave most away; "
+        f"{worst.held[0].san} looked better.",
     )

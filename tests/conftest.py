@@ -15,8 +15,6 @@ from tablebases.probing import SyzygyProber, open_tables
 
 GOLD = Path(__file__).parent / "gold"
 ACTUAL = Path(__file__).parent / "actual"
-DEMO = Path(__file__).parent.parent / "demo_games"
-DATA = Path(__file__).parent / "data"
 
 settings.register_profile("dev", max_examples=25, deadline=None,
                           suppress_health_check=[HealthCheck.too_slow])
@@ -58,7 +56,7 @@ def gold(request: pytest.FixtureRequest) -> Callable[[str, str], None]:
 
     def check(name: str, text: str) -> None:
         text = re.sub(r"fullpoint \d+\.\d+\.\d+", "fullpoint VERSION", text)
-        text = text.replace(str(DEMO.parent) + os.sep, "")
+        text = text.replace(str(GOLD.parent.parent) + os.sep, "")
         path = GOLD / name
         if request.config.getoption("--update-gold"):
             path.parent.mkdir(exist_ok=True)

@@ -118,7 +118,12 @@ class Reference:
         plies = abs(self.tables.probe_dtz(board))
         # The zeroing move or the mate must be on the board before the claim: at
         # the latest it is the hundredth ply.  The true distance is plies or one more.
-        sure, possible = plies + 1 + clock <= 100, plies + clock <= 100
+        most = plies + 1
+        if self._winner_ends_it(board, wdl > 0):
+            # The winner's own move ends the count: an odd number of plies from
+            # his move on, an even one from the loser's.
+            plies = most = plies + (plies % 2 != int(wdl > 0))
+        sure, possible = most + clock <= 100, plies + clock <= 100
         if sure == possible:
             value = (1 if wdl > 0 else -1) if sure else 0
             return value, value
@@ -129,6 +134,23 @@ class Reference:
         # True distance is `plies` (in time) where found, else one more (too late).
         value = (1 if wdl > 0 else -1) if found else 0
         return value, value
+
+    def _winner_ends_it(self, board: chess.Board, mover_wins: bool) -> bool:
+        """Can no capture or pawn move of the loser stand at the end of the count?
+
+        So it is when he has no pawn and whatever he takes leaves a draw: the
+        winner has one man beside the king, or two minor pieces.
+        """
+        winner = board.turn if mover_wins else not board.turn
+        if board.pieces(chess.PAWN, not winner):
+            return False
+        strong = [
+            piece.piece_type
+            for piece in board.piece_map().values()
+            if piece.color == winner and piece.piece_type != chess.KING
+        ]
+        minors = [kind for kind in strong if kind in (chess.BISHOP, chess.KNIGHT)]
+        return len(strong) == 1 or (len(strong) == 2 and len(minors) == 2)
 
     def _ends_the_count(self, board: chess.Board, move: chess.Move) -> bool:
         child = after(board, move)
@@ -232,14 +254,18 @@ class Reference:
         return found
 
     def only_moves(self, start: chess.Board, moves: Sequence[chess.Move]) -> list[RefOnly]:
-        """Positions with several legal moves of which one alone keeps a win or a draw."""
+        """Positions with several legal moves of which one alone keeps a win or a draw.
+
+        Taking back the man that has just captured or promoted is not counted.
+        """
         found = []
+        forced = _forced_squares(start, moves)
         for ply, board, move in self.small(start, moves):
             before, values = self.best(board), self.choices(board)
             if before[0] != before[1] or before[0] < 0 or len(values) < 2:
                 continue
             keep = [m for m, v in values.items() if v[1] >= before[0]]
-            if len(keep) == 1:
+            if len(keep) == 1 and forced[ply] != keep[0].to_square:
                 found.append(RefOnly(ply, _side(board), keep[0].uci(), keep[0] == move))
         return found
 
@@ -287,6 +313,19 @@ class Reference:
     def at_most_for_opponent(self, child: chess.Board, left: int, depth: int) -> bool:
         """The player who just moved gets ``left`` at most: the other forces the rest."""
         return self.at_least(child, -left, depth)
+
+
+def _forced_squares(
+    start: chess.Board, moves: Sequence[chess.Move]
+) -> dict[int, chess.Square | None]:
+    """For each ply the square on which the move before it captured or promoted."""
+    board = start.copy(stack=False)
+    out: dict[int, chess.Square | None] = {1: None}
+    for ply, move in enumerate(moves, 1):
+        told = board.is_capture(move) or move.promotion is not None
+        out[ply + 1] = move.to_square if told else None
+        board.push(move)
+    return out
 
 
 def _side(board: chess.Board) -> str:

@@ -13,11 +13,11 @@ from pathlib import Path
 import chess.pgn
 import jsonschema
 import pytest
-from conftest import DEMO
 
 from convert.cli import main
 from convert.model import from_json, json_schema, to_json
 
+DEMO = Path(__file__).parent.parent / "demo_games"
 SHORT = """[Event "Club evening"]
 [Site "?"]
 [Date "2026.01.09"]
