@@ -50,12 +50,17 @@ class RefSlip:
 
 @dataclass(frozen=True)
 class RefOnly:
-    """A position in which one move of several kept a win or a draw."""
+    """A position in which one move of several kept a win or a draw.
+
+    ``plain``: the tables say so directly; else a distance that they round had
+    to be found out by search.
+    """
 
     ply: int
     side: str
     uci: str
     found: bool
+    plain: bool
 
 
 def men(board: chess.Board) -> int:
@@ -82,6 +87,7 @@ class Reference:
         self.tables = chess.syzygy.open_tablebase(str(folder))
         self.memory: dict[str, Points] = {}
         self.looked: dict[str, dict[chess.Move, Points]] = {}
+        self.searched: set[str] = set()
         self.budget = 0
 
     def close(self) -> None:
@@ -127,6 +133,7 @@ class Reference:
         if sure == possible:
             value = (1 if wdl > 0 else -1) if sure else 0
             return value, value
+        self.searched.add(board.fen())
         self.budget = MOST_UNROUNDED
         found = self._in_plies(board, plies)
         if found is None:
@@ -147,7 +154,7 @@ class Reference:
         strong = [
             piece.piece_type
             for piece in board.piece_map().values()
-            if piece.color == winner and piece.piece_type != chess.KING
+            if piece.color == winner and piece.symbol() not in "Kk"
         ]
         minors = [kind for kind in strong if kind in (chess.BISHOP, chess.KNIGHT)]
         return len(strong) == 1 or (len(strong) == 2 and len(minors) == 2)
@@ -266,7 +273,8 @@ class Reference:
                 continue
             keep = [m for m, v in values.items() if v[1] >= before[0]]
             if len(keep) == 1 and forced[ply] != keep[0].to_square:
-                found.append(RefOnly(ply, _side(board), keep[0].uci(), keep[0] == move))
+                plain = not any(after(board, m).fen() in self.searched for m in values)
+                found.append(RefOnly(ply, _side(board), keep[0].uci(), keep[0] == move, plain))
         return found
 
     # -- forced lines into the tables ---------------------------------------

@@ -27,9 +27,9 @@ from tablebases.probing import open_tables
 GAMES = Path(__file__).parent / "data" / "four_men_games.pgn"
 ALL = 100
 #: Games looked at in the quick run; all of them in the slow one.
-QUICK = 40
+QUICK = 30
 #: At least so many of the games hold certain slips (in the quick run: so many).
-WITH_SLIPS, QUICK_WITH_SLIPS = 35, 14
+WITH_SLIPS, QUICK_WITH_SLIPS = 35, 12
 #: Deepest plain search for a slip outside the tables, in plies.
 DEEPEST = 6
 
@@ -96,17 +96,20 @@ def _compare_slips(review: Review, read: GameRead, reference: Reference) -> int:
 
 
 def _compare_only_moves(review: Review, read: GameRead, reference: Reference) -> None:
+    """Equal lists, but for what the tables leave open.
+
+    Where a table rounds a distance and that one ply decides, the review makes no
+    claim; the brute force finds the distance out by search.
+    """
     boards = _boards(read)
-    wanted = [
-        (only.ply, only.side, only.uci, only.found)
-        for only in reference.only_moves(_start(read), read.moves)
-    ]
-    told = [
+    known = reference.only_moves(_start(read), read.moves)
+    told = {
         (only.ply, only.side.value, boards[only.ply - 1].parse_san(only.san).uci(), only.found)
         for only in review.only_moves
         if _small(boards[only.ply - 1])
-    ]
-    assert told == wanted
+    }
+    assert told <= {(only.ply, only.side, only.uci, only.found) for only in known}
+    assert {(only.ply, only.side, only.uci, only.found) for only in known if only.plain} <= told
 
 
 def _confirm(slip: Slip, board: chess.Board, move: chess.Move, reference: Reference) -> None:
