@@ -44,7 +44,8 @@ def _line(report: PositionReport, moves: tuple[str, ...]) -> str:
 
 
 def _moves(page: Page, report: PositionReport) -> None:
-    page.heading("Moves and the result they keep")
+    exact = all(row.verdict.exact for row in report.moves)
+    page.heading("Moves and the result they keep" if exact else "Moves and what they lead to")
     if not report.moves:
         page.paragraph("No legal move.", 2)
         return
@@ -94,16 +95,16 @@ def _variants(page: Page, report: PositionReport) -> None:
     if not report.variants:
         return
     page.heading("What decides it")
-    base = report.verdict
-    word = "the result" if base.exact else "the verdict"
     kinds: dict[str, list[Variant]] = {}
     for variant in report.variants:
         kinds.setdefault(_row_of(variant), []).append(variant)
     same: list[str] = []
+    likely: list[str] = []
     for name, found in kinds.items():
         changing = [v for v in found if v.changes]
+        certain = report.verdict.exact and all(v.verdict.exact for v in found)
         if not changing:
-            same.append(name)
+            (same if certain else likely).append(name)
             continue
         by_result: dict[str, list[str]] = {}
         for variant in changing:
@@ -112,10 +113,15 @@ def _variants(page: Page, report: PositionReport) -> None:
             f"{', '.join(t)}: {result}" if t != [""] else result for result, t in by_result.items()
         )
         rest = len(found) - len(changing)
-        tail = f" (no change: {rest} other{'s' if rest > 1 else ''})" if rest else ""
+        by = "" if certain else ", some by the estimate only"
+        tail = f" (no change: {rest} other{'s' if rest > 1 else ''}{by})" if rest else ""
         page.item(f"{name}: {told}{tail}.")
     if same:
-        page.paragraph(f"No change of {word}: {'; '.join(same)}.", 2, 2)
+        page.paragraph(f"No change of the result: {'; '.join(same)}.", 2, 2)
+    if likely:
+        page.paragraph(
+            f"No change, but by the unmeasured estimate only: {'; '.join(likely)}.", 2, 2
+        )
 
 
 def _row_of(variant: Variant) -> str:
