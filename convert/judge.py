@@ -228,8 +228,9 @@ class Bench:
             if verdict is None:
                 continue
             narrowed_low, narrowed_high = max(low, verdict.low), min(high, verdict.high)
-            # Blessed losses count as draws: a claim of the rules narrows by result alone.
-            if best is not None and (narrowed_low > narrowed_high or best.exact):
+            if narrowed_low > narrowed_high and best is not None:
+                # A blessed loss of the table: the draw that the rules let the loser claim.
+                best = replace(best, low=Outcome.DRAW, high=Outcome.DRAW)
                 break
             if best is None or (narrowed_low, narrowed_high) != (low, high):
                 best = replace(verdict, low=narrowed_low, high=narrowed_high)

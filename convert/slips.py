@@ -114,7 +114,8 @@ def _handed_back(slips: Sequence[Slip]) -> list[Slip]:
 def find_only_moves(judged: Judged) -> tuple[OnlyMove, ...]:
     """Positions in the tables where one move alone kept a win or a draw.
 
-    Positions with a single legal move are left out, and so is taking back.
+    Positions with a single legal move are left out, and so is a plain
+    recapture that was made.
     """
     out: list[OnlyMove] = []
     for step in judged.walked.steps:
@@ -124,7 +125,7 @@ def find_only_moves(judged: Judged) -> tuple[OnlyMove, ...]:
         if board.legal_moves.count() < 2:
             continue
         only = _only(judged, board, before, step.move)
-        if only is None or _takes_back(judged, step.ply, only):
+        if only is None or (only == step.move and _takes_back(judged, step.ply, only)):
             continue
         out.append(
             OnlyMove(

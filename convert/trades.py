@@ -37,7 +37,8 @@ class FoundTrade:
     """A trade in a walked game, plies inclusive.
 
     ``white_gave``/``black_gave``: piece types lost, in the order lost.
-    ``taken``: (ply, colour of the man lost, its type, its square).
+    ``taken``: (ply, colour of the man lost, its type, its square); a pawn taken
+    right after promoting counts as the pawn it was.
     ``recaptures``: plies that took back on the square of the capture before.
     ``liquidation``: several pairs in a row, or the last pieces into a pawn ending.
     """
@@ -65,7 +66,9 @@ def find_trades(walked: Walk) -> tuple[FoundTrade, ...]:
     for first, last in capture_runs(walked):
         steps = walked.steps[first - 1 : last]
         taken = tuple(
-            (s.ply, not s.color, s.captured, s.square) for s in steps if s.captured is not None
+            (s.ply, not s.color, _given(walked, s.ply, s.captured), s.square)
+            for s in steps
+            if s.captured is not None
         )
         white = tuple(kind for _, color, kind, _ in taken if color)
         black = tuple(kind for _, color, kind, _ in taken if not color)
@@ -98,6 +101,15 @@ def find_trades(walked: Walk) -> tuple[FoundTrade, ...]:
             )
         )
     return tuple(found)
+
+
+def _given(walked: Walk, ply: int, captured: chess.PieceType) -> chess.PieceType:
+    """What was given up by the man taken at ``ply``: a pawn that had just promoted is a pawn."""
+    if ply < 2:
+        return captured
+    last = walked.steps[ply - 2].move
+    just = last.promotion is not None and last.to_square == walked.steps[ply - 1].move.to_square
+    return chess.PAWN if just else captured
 
 
 def contact(walked: Walk, first: int) -> tuple[chess.Color | None, int | None]:
@@ -143,7 +155,8 @@ def name_trade(
             rest = f"White's {mine} for Black's {theirs}"
         return f"{text}, and {rest}" if text else rest
     who, what = ("White", mine) if white else ("Black", theirs)
-    return f"{text}; {who} gives {what} besides"
+    single = sum((white or black).values()) == 1
+    return f"{text}; {who} gives {'a ' if single else ''}{what} besides"
 
 
 def _one_minor(counter: Counter[chess.PieceType]) -> bool:
@@ -159,8 +172,7 @@ def _men(counter: Counter[chess.PieceType]) -> str:
             words.append(chess.piece_name(kind) if kind != chess.PAWN else "pawn")
         elif number > 1:
             words.append(f"{number} {_PLURAL[kind]}")
-    text = _join(words)
-    return f"a {text}" if text == "pawn" else text
+    return _join(words)
 
 
 def _join(items: list[str]) -> str:

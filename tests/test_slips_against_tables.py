@@ -139,6 +139,13 @@ def test_review_and_brute_force_say_the_same(
             assert (told.low.points, told.high.points) == mover_points, boards[ply].fen()
 
 
+def test_the_plain_search_proves_and_refuses(reference: Reference) -> None:
+    """With five men: 1.Qxd8+ wins at once, 1.Qd7 hangs the queen (position made for this)."""
+    board = chess.Board("3r3k/8/8/8/8/8/3QP3/4K3 w - - 0 1")
+    assert reference.proves_slip(board, board.parse_san("Qd7"), 1, 0, 2)
+    assert not reference.proves_slip(board, board.parse_san("Qxd8+"), 1, 0, 2)
+
+
 def test_the_file_is_what_it_says(reference: Reference) -> None:
     """A hundred different games, each with its source, each reaching four men."""
     reads = _reads()

@@ -94,11 +94,12 @@ class _Prover:
         room = self._room(depth)
         if depth <= 0 or room < 0 or b.halfmove_clock >= 99 or self.nodes >= self.limit:
             return None
-        captures = sorted(b.generate_legal_captures(), key=_order)
+        flip = 0 if b.turn else 56
+        captures = sorted(b.generate_legal_captures(), key=lambda m: _order(m, flip))
         quiet: list[chess.Move] = []
         if room > 0:
             quiet = [m for m in b.legal_moves if not b.is_capture(m)]
-            quiet.sort(key=lambda m: (not m.promotion, not b.gives_check(m), *_order(m)))
+            quiet.sort(key=lambda m: (not m.promotion, not b.gives_check(m), *_order(m, flip)))
         for move in (*captures, *quiet):
             if self.nodes >= self.limit:
                 return None
@@ -112,7 +113,8 @@ class _Prover:
     def _every_move(self, points: int, depth: int) -> _Line | None:
         self.nodes += 1
         b = self.board
-        moves = sorted(b.legal_moves, key=lambda m: (not b.is_capture(m), *_order(m)))
+        flip = 0 if b.turn else 56
+        moves = sorted(b.legal_moves, key=lambda m: (not b.is_capture(m), *_order(m, flip)))
         if not moves:
             result = -1 if b.is_check() else 0
             return () if result <= points else None
@@ -134,8 +136,9 @@ class _Prover:
         return shown
 
 
-def _order(move: chess.Move) -> tuple[int, int, int]:
-    return (move.from_square, move.to_square, move.promotion or 0)
+def _order(move: chess.Move, flip: int) -> tuple[int, int, int]:
+    """A fixed order of moves, the same for both colours (``flip`` 56 for Black)."""
+    return (move.from_square ^ flip, move.to_square ^ flip, -(move.promotion or 0))
 
 
 def _key(b: chess.Board) -> tuple[object, ...]:

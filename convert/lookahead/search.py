@@ -83,7 +83,8 @@ class _Search:
     def captures(self, keep_all: bool) -> list[chess.Move]:
         b = self.board
         enemy = not b.turn
-        scored: list[tuple[int, int, int, chess.Move]] = []
+        flip = 0 if b.turn else 56
+        scored: list[tuple[int, int, int, int, chess.Move]] = []
         last = chess.BB_RANK_8 if b.turn else chess.BB_RANK_1
         moves: Iterator[chess.Move] = b.generate_legal_captures()
         for move in moves:
@@ -99,16 +100,20 @@ class _Search:
                 continue
             if move.promotion:
                 gain += _UNIT[move.promotion] - 100
-            scored.append((-gain, attacker, move.to_square, move))
+            scored.append(
+                (-gain, attacker, move.to_square ^ flip, move.from_square ^ flip, move)
+            )
         pushers = b.pawns & b.occupied_co[b.turn] & (
             chess.BB_RANK_7 if b.turn else chess.BB_RANK_2
         )
         if pushers:
             for move in b.generate_legal_moves(pushers, last & ~b.occupied):
                 if move.promotion in (chess.QUEEN, chess.KNIGHT):
-                    scored.append((-_UNIT[move.promotion], 1, move.to_square, move))
-        scored.sort(key=lambda item: (item[0], item[1], item[2]))
-        return [item[3] for item in scored]
+                    scored.append(
+                        (-_UNIT[move.promotion], 1, move.to_square ^ flip, 0, move)
+                    )
+        scored.sort(key=lambda item: item[:4])
+        return [item[4] for item in scored]
 
     def run(
         self, alpha: int, beta: int, ply: int
@@ -124,13 +129,15 @@ class _Search:
             self.cut = self.cut or self.nodes >= self.limit
             return static, (), False
         checked = b.is_check()
+        flip = 0 if b.turn else 56
         best, table = -MATE * 2, False
         line: tuple[chess.Move, ...] = ()
         tried: set[chess.Move] = set()
         moves: list[chess.Move]
         if checked:
             moves = sorted(
-                b.legal_moves, key=lambda m: (not b.is_capture(m), m.from_square, m.to_square)
+                b.legal_moves,
+                key=lambda m: (not b.is_capture(m), m.from_square ^ flip, m.to_square ^ flip),
             )
             if not moves:
                 return -MATE + ply, (), False
@@ -144,11 +151,14 @@ class _Search:
             if threat:
                 moves += self.answers(moves)
             elif ply <= _QUIET_PLIES:
-                moves += [
-                    m
-                    for m in b.generate_legal_moves(b.occupied_co[b.turn], ~b.occupied)
-                    if not m.promotion and b.gives_check(m)
-                ]
+                moves += sorted(
+                    (
+                        m
+                        for m in b.generate_legal_moves(b.occupied_co[b.turn], ~b.occupied)
+                        if not m.promotion and b.gives_check(m)
+                    ),
+                    key=lambda m: (m.from_square ^ flip, m.to_square ^ flip),
+                )
         quiet_goal = static - 20
         forced_leaf = True
         for move in moves:
@@ -213,7 +223,7 @@ class _Search:
     def answers(self, already: list[chess.Move]) -> list[chess.Move]:
         """Quiet moves that may meet a threat: attacked men first, then the rest."""
         b = self.board
-        own = b.occupied_co[b.turn]
+        own, flip = b.occupied_co[b.turn], 0 if b.turn else 56
         attacked = 0
         for square in chess.scan_forward(own & ~b.kings):
             if b.attackers_mask(not b.turn, square):
@@ -236,7 +246,7 @@ class _Search:
 
         def order(move: chess.Move) -> tuple[bool, int, int, int]:
             kind = b.piece_type_at(move.from_square) or 0
-            return (not safe(move), -_UNIT[kind], move.from_square, move.to_square)
+            return (not safe(move), -_UNIT[kind], move.from_square ^ flip, move.to_square ^ flip)
 
         return sorted(first, key=order)[:8] + sorted(rest, key=order)[:8]
 
