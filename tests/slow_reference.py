@@ -263,7 +263,7 @@ class Reference:
     def only_moves(self, start: chess.Board, moves: Sequence[chess.Move]) -> list[RefOnly]:
         """Positions with several legal moves of which one alone keeps a win or a draw.
 
-        Taking back the man that has just captured or promoted is not counted.
+        Taking back the man that has just captured or promoted is not counted when it was done.
         """
         found = []
         forced = _forced_squares(start, moves)
@@ -272,7 +272,7 @@ class Reference:
             if before[0] != before[1] or before[0] < 0 or len(values) < 2:
                 continue
             keep = [m for m, v in values.items() if v[1] >= before[0]]
-            if len(keep) == 1 and forced[ply] != keep[0].to_square:
+            if len(keep) == 1 and (forced[ply] != keep[0].to_square or keep[0] != move):
                 plain = not any(after(board, m).fen() in self.searched for m in values)
                 found.append(RefOnly(ply, _side(board), keep[0].uci(), keep[0] == move, plain))
         return found

@@ -1,0 +1,249 @@
+"""What each demo game is said to show, proved with exact evidence.
+
+``data/demo_claims_*.json`` lists the claims.  Each is checked twice: by a
+brute-force reading of the tables (or a search of every reply down to them) that
+shares no code with the program, and against what the review says.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import chess
+import pytest
+from slow_reference import Reference
+
+from convert.balance import census, worth
+from convert.judge import Bench
+from convert.model import Grade, Part, Review, Side
+from convert.review import review_game
+from convert.sources import GameRead, read_games
+from convert.walker import Walk, walk
+from tablebases.files import bundled_folder
+from tablebases.probing import open_tables
+
+ROOT = Path(__file__).parent.parent
+DEMO = ROOT / "demo_games"
+DATA = Path(__file__).parent / "data"
+POINTS = {"win": 1, "draw": 0, "loss": -1}
+ENTRIES: list[dict[str, Any]] = [
+    entry
+    for path in sorted(DATA.glob("demo_claims_*.json"))
+    for entry in json.loads(path.read_text(encoding="utf-8"))
+]
+CLAIMS = [
+    pytest.param(entry["file"], claim, id=f"{entry['file'][:2]}-{claim['ply']}-{claim['played']}")
+    for entry in ENTRIES
+    for claim in entry["claims"]
+]
+RANGES = [
+    pytest.param(entry["file"], told, id=f"{entry['file'][:2]}-{told['first_ply']}")
+    for entry in ENTRIES
+    for told in entry.get("ranges", [])
+]
+REFERENCE = Reference(bundled_folder())
+
+
+@cache
+def read(name: str) -> tuple[GameRead, Walk]:
+    (found,) = read_games(DEMO / name)
+    assert found.game is not None
+    return found, walk(found.game.board(), found.moves)
+
+
+@cache
+def reviewed(name: str, side: Side | None = None) -> Review:
+    return review_game(read(name)[0], Bench(open_tables()), side)
+
+
+def small(board: chess.Board) -> bool:
+    return len(board.piece_map()) <= 4
+
+
+def shown(board: chess.Board, points: int, most: int) -> bool:
+    """By brute force: the side to move gets exactly ``points``."""
+    if small(board):
+        return REFERENCE.points(board) == (points, points)
+    return any(REFERENCE.at_least(board, points, d) for d in range(most + 1)) and (
+        points == 1 or any(REFERENCE.at_most(board, points, d) for d in range(most + 1))
+    )
+
+
+def after(board: chess.Board, move: chess.Move) -> chess.Board:
+    child = board.copy(stack=False)
+    child.push(move)
+    return child
+
+
+def test_every_game_is_complete_and_clean() -> None:
+    names = [path.name for path in sorted(DEMO.glob("*.pgn"))]
+    assert len(names) >= 8
+    assert sorted({entry["file"] for entry in ENTRIES}) == names
+    for name in names:
+        found, walked = read(name)
+        assert not found.problems
+        assert found.complete
+        assert walked.boards[0].fen() == chess.STARTING_FEN
+        assert found.game is not None
+        assert found.game.headers["Result"] in ("1-0", "0-1", "1/2-1/2")
+
+
+@pytest.mark.parametrize(("name", "claim"), CLAIMS)
+def test_claim(name: str, claim: dict[str, Any]) -> None:
+    """Outcome before and after the move, and which moves held, by brute force and by the review."""
+    _, walked = read(name)
+    board = walked.boards[claim["ply"] - 1]
+    assert board.fen() == claim["fen"]
+    move = walked.steps[claim["ply"] - 1].move
+    assert board.san(move) == claim["played"]
+    side = Side(claim["side"])
+    mine = 1 if side.color == board.turn else -1
+    before, now = POINTS[claim["outcome_before"]], POINTS[claim["outcome_after"]]
+    most = max(claim["depth_plies"], 1)
+    # A win before and after is shown by the move played alone.
+    child = after(board, move)
+    assert shown(child, -now * mine, most) or _by_search(child, -now * mine)
+    if (before, now) != (1 * mine, 1 * mine):
+        assert shown(board, before * mine, most) or _by_search(board, before * mine)
+    if claim["holding_moves"] is not None and small(board) and mine == 1:
+        keep = {
+            board.san(m)
+            for m in board.legal_moves
+            if REFERENCE.points(after(board, m))[1] <= -before
+        }
+        assert keep == set(claim["holding_moves"])
+    review = reviewed(name, side)
+    told = review.plies[claim["ply"] - 1].verdict.for_side(side)
+    assert told.points == now
+    earlier = (
+        review.plies[claim["ply"] - 2].verdict if claim["ply"] > 1 else review.start_verdict
+    ).for_side(side)
+    assert earlier.points == before
+    if before != now and mine == 1:
+        assert any(s.ply == claim["ply"] and s.certain for s in review.slips)
+
+
+def _by_search(board: chess.Board, points: int) -> bool:
+    """For the deeper trees: the program's own proof, checked move by move by brute force."""
+    from convert.lookahead import prove
+
+    found = prove(board, open_tables(), nodes=50_000, slack=6)
+    assert found.decided
+    return found.low.points == points
+
+
+@pytest.mark.parametrize(("name", "told"), RANGES)
+def test_range(name: str, told: dict[str, Any]) -> None:
+    """The outcome after each ply of a stretch."""
+    _, walked = read(name)
+    side = Side(told["side"])
+    points = POINTS[told["outcome"]]
+    most = 0
+    for ply in range(told["first_ply"], told["last_ply"] + 1):
+        board = walked.boards[ply]
+        if not any(board.legal_moves):
+            assert points == 1
+            assert board.is_checkmate()
+            continue
+        assert small(board)
+        mine = points if side.color == board.turn else -points
+        assert REFERENCE.points(board) == (mine, mine)
+        most = max(most, board.halfmove_clock)
+    if told.get("most_clock_plus_distance"):
+        assert most <= told["most_clock_plus_distance"] <= 100
+
+
+def decisions(review: Review) -> Iterator[tuple[Part, Side, Grade]]:
+    for trade in review.trades:
+        for decision in trade.decisions:
+            yield decision.part, decision.side, decision.grade
+
+
+def test_01_queens_traded_and_converted() -> None:
+    review = reviewed("01-queens-traded-into-rook-against-knight.pgn")
+    queens = [t for t in review.trades if "queen" in t.white_gave]
+    assert len(queens) == 1
+    (phase,) = [p for p in review.phases if p.first <= queens[0].last + 1 <= p.last]
+    assert "rook" in phase.name
+    assert "knight" in phase.name
+    assert "queen" not in phase.name
+    assert not [s for s in review.slips if s.certain]
+    assert review.plies[-1].verdict.for_side(review.side).points == 1
+
+
+def test_02_the_pawns_went_and_the_win_with_them() -> None:
+    review = reviewed("02-exchange-up-thrown-away-by-trading-pawns.pgn")
+    slips = [s for s in review.slips if s.certain and s.side is review.side]
+    assert slips
+    assert review.phases[-1].material in ("KRvKN", "KRvKB", "KNvKR", "KBvKR", "KvK")
+    assert review.result == "1/2-1/2"
+
+
+def test_03_rooks_traded_into_a_drawn_pawn_ending() -> None:
+    review = reviewed("03-rook-trade-into-a-drawn-pawn-ending.pgn")
+    wrong = [
+        d
+        for t in review.trades
+        if "rook" in t.white_gave and "rook" in t.black_gave
+        for d in t.decisions
+        if d.grade is Grade.WRONG
+    ]
+    assert wrong
+    assert all(d.best is not None for d in wrong)
+
+
+def test_04_missed_handed_back_and_taken() -> None:
+    review = reviewed("04-winning-trade-missed-handed-back-and-taken.pgn")
+    certain = [s for s in review.slips if s.certain]
+    assert certain[0].handed_back is not None
+    assert certain[0].missed_trade is not None
+    assert any(d.grade is Grade.MISSED for d in review.declined)
+    assert review.plies[-1].verdict.for_side(review.side).points == 1
+
+
+def test_05_wrong_coloured_bishop() -> None:
+    review = reviewed("05-wrong-coloured-bishop.pgn")
+    assert review.phases[-1].material in ("KBPvK", "KvKBP", "KvKB", "KBvK")
+    assert review.plies[-1].verdict.points == 0
+    assert [s for s in review.slips if s.certain]
+    assert any(r.rule == "wrong-bishop" for s in review.slips for r in s.rules) or any(
+        r.rule == "wrong-bishop" for r in review.ending_rules
+    ) or any("wrong" in lesson.principle for lesson in review.teach)
+
+
+def test_06_a_saving_trade_is_needed() -> None:
+    review = reviewed("06-defenders-saving-trade.pgn")
+    assert any(g is Grade.NEEDED for _, _, g in decisions(review))
+    assert review.plies[-1].verdict.points == 0
+
+
+def test_07_the_fifty_move_rule_came_near() -> None:
+    technique = reviewed("07-fifty-move-near-miss.pgn").technique
+    assert technique is not None
+    assert technique.closest_clock == 98
+    assert technique.spare is not None
+    assert 0 <= technique.spare <= 4
+    assert technique.wasted > 0
+
+
+def test_08_pieces_not_pawns() -> None:
+    review = reviewed("08-pieces-not-pawns.pgn")
+    assert not [s for s in review.slips if s.certain]
+    _, walked = read("08-pieces-not-pawns.pgn")
+    gone = [man for t in review.trades for man in t.white_gave]
+    assert {"queen", "rook", "knight"} <= set(gone)
+    ending = next(b for b in walked.boards if b.pawns == b.occupied & ~b.kings)
+    assert worth(census(ending), True) == worth(census(ending), False) + 1
+    assert any(lesson.rule or "pawns" in lesson.principle or "pieces" in lesson.principle
+               for lesson in review.teach)
+
+
+def test_09_rook_given_back() -> None:
+    review = reviewed("09-rook-given-back-for-the-last-pieces.pgn")
+    last = [t for t in review.trades if t.liquidation][-1]
+    assert any(d.grade in (Grade.RIGHT, Grade.NEEDED) for d in last.decisions)
+    assert last.after.for_side(review.side).points == 1
