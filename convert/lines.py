@@ -15,6 +15,7 @@ import chess
 from convert.judge import Bench
 from convert.model import Line
 from tablebases.errors import TablebaseError
+from tablebases.values import Outcome
 
 #: Longest line shown, in plies.
 MOST_PLIES = 60
@@ -34,7 +35,8 @@ def best_line(bench: Bench, board: chess.Board, most: int = MOST_PLIES) -> Line 
     if settled is None or not settled.exact or not bench.covered(board):
         return None
     if settled.points == 0:
-        return _drawn_line(bench, board)
+        # A cursed win is no drawn position to be held: no line shows it in few moves.
+        return _drawn_line(bench, board) if settled.low == settled.high == Outcome.DRAW else None
     return _decided_line(bench, board, most)
 
 

@@ -27,6 +27,8 @@ MOST_ESTIMATED = 12
 #: A change of the estimated expected score from which a variant counts as different (judgement).
 DIFFERENT = 0.2
 _MOST_PAIRS = 16
+#: What decides a position is asked of endings only: at most so many men.
+MOST_MEN_VARIED = 16
 
 
 def judge_position(
@@ -49,7 +51,9 @@ def judge_position(
         left_out=len(rows) - len(listed),
         trades=tuple(_trades(board, bench)),
         rules=position_speaking(bench, board),
-        variants=tuple(what_decides(board, bench, verdict)) if variants else (),
+        variants=tuple(what_decides(board, bench, verdict))
+        if variants and board.occupied.bit_count() <= MOST_MEN_VARIED
+        else (),
         line=best_line(bench, board),
     )
 

@@ -20,7 +20,7 @@ def print_position(report: PositionReport, console: Console, *, figures: bool = 
         text += f"\nNext capture, pawn move or mate: {verdict.distance}{about} plies away."
     if verdict.via:
         text += f"\nBy {_line(report, verdict.via)}."
-    text += f"\n{report.balance}."
+    text += f"\n{_capital(report.balance)}."
     for note in report.notes:
         text += f"\nNote: {note}."
     page.beside(diagram(report.fen, figures=figures), f"{in_words(report.fen)}\n\n{text}", 2)
