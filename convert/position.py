@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import chess
 from chess import KING
@@ -21,6 +22,8 @@ from convert.model import (
     Verdict,
 )
 from convert.trades import starts_trade
+from tablebases.errors import TablebaseError
+from tablebases.values import Outcome
 
 #: With an estimate only, at most so many moves are listed (best first).
 MOST_ESTIMATED = 12
@@ -37,7 +40,7 @@ def judge_position(
     """Judge a legal position with everything the bench has."""
     board = board.copy(stack=False)
     side = Side.of(board.turn)
-    verdict = bench.verdict(board)
+    verdict = with_distance(bench, board, bench.verdict(board))
     rows = _moves(board, bench)
     listed = rows if verdict.exact else rows[:MOST_ESTIMATED]
     return PositionReport(
@@ -65,11 +68,25 @@ def _after(board: chess.Board, move: chess.Move) -> chess.Board:
     return child
 
 
+def with_distance(bench: Bench, board: chess.Board, verdict: Verdict) -> Verdict:
+    """Add the distance to the next zeroing move or mate, where a table knows it."""
+    if not verdict.exact or verdict.distance is not None or verdict.low == Outcome.DRAW:
+        return verdict
+    if not bench.covered(board) or not any(board.generate_legal_moves()):
+        return verdict
+    try:
+        found = bench.prober.distance(board)
+    except TablebaseError:
+        return verdict
+    return replace(verdict, distance=abs(found.plies) or None, rounded=found.rounded)
+
+
 def _moves(board: chess.Board, bench: Bench) -> list[MoveRow]:
     side = Side.of(board.turn)
     rows = []
     for move in board.legal_moves:
-        verdict = bench.verdict(_after(board, move)).for_side(side)
+        child = _after(board, move)
+        verdict = with_distance(bench, child, bench.verdict(child)).for_side(side)
         rows.append(
             MoveRow(
                 board.san(move),

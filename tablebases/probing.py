@@ -35,6 +35,7 @@ from tablebases.files import (
     bundled_folder,
     find_tables,
 )
+from tablebases.longest import LONGEST_WIN
 from tablebases.material import BARE_KINGS, material_name, normal_name
 from tablebases.values import (
     CLAIM_PLIES,
@@ -351,8 +352,9 @@ class SyzygyProber:
     def outcome(self, board: chess.Board) -> Answer:
         """Outcome for the side to move under the fifty-move rule, with the board's clock.
 
-        Asks for win/draw/loss first, and for the distance only if the clock is above 0 and the
-        position is won or lost. A side that is mated has lost, whatever the clock.
+        Asks for win/draw/loss first, and for the distance only if the position is won or lost and
+        the clock is so far on that the longest win of its class might come too late
+        (``tablebases.longest``). A side that is mated has lost, whatever the clock.
 
         Raises:
             The errors of ``wdl_after_zeroing``; MissingTable with metric "dtz" if the distance
@@ -364,6 +366,9 @@ class SyzygyProber:
         if clock == 0 or wdl not in (Outcome.WIN, Outcome.LOSS):
             return Answer(wdl, wdl)
         if wdl is Outcome.LOSS and board.is_checkmate():
+            return Answer(wdl, wdl)
+        longest = LONGEST_WIN.get(normal_name(material_name(board)))
+        if longest is not None and clock + longest < CLAIM_PLIES:
             return Answer(wdl, wdl)
         distance = self._distance(board, wdl)
         return Answer(*outcome_under_clock(wdl, distance, clock), distance)
