@@ -364,8 +364,11 @@ def test_distance_is_probed_only_when_it_matters() -> None:
         assert prober.outcome(at("7k/8/7K/7R/8/3b4/8/8 w - - 0 1", 80)).low is DRAW
         assert prober.outcome(at("7k/6Q1/6K1/8/8/8/8/8 b - - 0 1", 80)).low is LOSS
         assert prober.counts == ProbeCounts(3, 0)
-        assert prober.outcome(at(BISHOP_AND_KNIGHT, 1)).distance == Distance(65)
-        assert prober.counts == ProbeCounts(4, 1)
+        # No win of this ending takes more than 67 plies: with 32 gone all are in time.
+        assert prober.outcome(at(BISHOP_AND_KNIGHT, 32)) == Answer(WIN, WIN, None)
+        assert prober.counts == ProbeCounts(4, 0)
+        assert prober.outcome(at(BISHOP_AND_KNIGHT, 33)).distance == Distance(65)
+        assert prober.counts == ProbeCounts(5, 1)
 
 
 def test_import_is_light() -> None:
@@ -470,14 +473,14 @@ def test_no_table_at_all(tmp_path: Path) -> None:
 def test_missing_distance(folder_with: MakeFolder) -> None:
     folder = folder_with("KBNvK.rtbw", "KBvK.rtbw", "KNvK.rtbw")
     with SyzygyProber([folder], bundled=False) as prober:
-        assert prober.covers(at(BISHOP_AND_KNIGHT, 10))
+        assert prober.covers(at(BISHOP_AND_KNIGHT, 50))
         assert prober.outcome(at(BISHOP_AND_KNIGHT)).low is WIN
         assert prober.outcome(at("2N5/Bk6/8/8/8/1K6/8/8 w - - 0 1", 30)).word == "draw"
         with pytest.raises(MissingTable) as info:
-            prober.outcome(at(BISHOP_AND_KNIGHT, 10))
+            prober.outcome(at(BISHOP_AND_KNIGHT, 50))
         assert str(info.value) == f"no DTZ table for KBNvK (searched: {folder})"
         assert (info.value.material, info.value.metric) == ("KBNvK", "dtz")
-        assert prober.outcome_or_none(at(BISHOP_AND_KNIGHT, 10)) is None
+        assert prober.outcome_or_none(at(BISHOP_AND_KNIGHT, 50)) is None
 
 
 def test_missing_smaller_class_is_named(folder_with: MakeFolder) -> None:
@@ -563,7 +566,7 @@ def test_damaged_distance_table(folder_with: MakeFolder) -> None:
     with SyzygyProber([folder], bundled=False) as prober:
         assert prober.outcome(at(BISHOP_AND_KNIGHT)).low is WIN
         with pytest.raises(DamagedTable) as info:
-            prober.outcome(at(BISHOP_AND_KNIGHT, 1))
+            prober.outcome(at(BISHOP_AND_KNIGHT, 50))
         assert info.value.path == path
 
 
@@ -615,7 +618,7 @@ def test_nonsense_distance_is_damage(
         return -dtz if table.path.startswith(str(folder)) else dtz
 
     monkeypatch.setattr(Tables, "probe_dtz", nonsense)
-    board = at("8/8/8/8/8/2k5/1R6/K7 w - - 0 1", 10)
+    board = at("8/8/8/8/8/2k5/1R6/K7 w - - 0 1", 69)
     with open_tables([folder]) as prober:
         assert prober.outcome(board).distance == Distance(31)
         assert [problem.path for problem in prober.problems] == [folder / "KRvK.rtbz"]
@@ -665,7 +668,7 @@ def test_chain_asks_the_first_that_covers(folder_with: MakeFolder) -> None:
         chain = ChainProber([first, second])
         assert isinstance(chain, Prober)
         assert chain.name == "Syzygy tables, Syzygy tables"
-        assert chain.outcome(at("8/8/8/8/8/2k5/1R6/K7 w - - 0 1", 5)).distance == Distance(31)
+        assert chain.outcome(at("8/8/8/8/8/2k5/1R6/K7 w - - 0 1", 69)).distance == Distance(31)
         assert (first.counts, second.counts) == (ProbeCounts(1, 1), ProbeCounts(0, 0))
         assert chain.distance(at(BISHOP_AND_KNIGHT)) == Distance(65)
         assert first.counts == ProbeCounts(1, 1)
