@@ -14,7 +14,7 @@ from operator import eq
 
 import chess
 
-from convert.judge import Bench
+from convert.judge import Bench, after_move
 from convert.lines import line_after
 from convert.model import (
     Alternative,
@@ -25,7 +25,7 @@ from convert.model import (
     Speaking,
     Verdict,
 )
-from convert.rules import TradeScene, rule_by_id, trade_voices
+from convert.rules import TradeScene, Voice, rule_by_id, trade_voices
 from convert.trades import FoundTrade, like_for_like, made_contact, starts_trade, trades_on_board
 from convert.walker import Walk
 
@@ -133,8 +133,17 @@ def by_difference(difference: float) -> tuple[Grade, float]:
 
 def speaking(scene: TradeScene) -> tuple[Speaking, ...]:
     """The rules of thumb that speak for or against a trade, strongest first."""
+    return _told(trade_voices(scene))
+
+
+def position_speaking(bench: Bench, board: chess.Board) -> tuple[Speaking, ...]:
+    """The rules of thumb that speak in a position, strongest first."""
+    return _told(bench.voices(board))
+
+
+def _told(voices: Sequence[Voice]) -> tuple[Speaking, ...]:
     out = []
-    for voice in sorted(trade_voices(scene), key=lambda v: (-v.strength, v.rule)):
+    for voice in sorted(voices, key=lambda v: (-v.strength, v.rule)):
         rule = rule_by_id(voice.rule)
         out.append(
             Speaking(
@@ -146,25 +155,6 @@ def speaking(scene: TradeScene) -> tuple[Speaking, ...]:
                 voice.strength,
                 voice.detail,
                 voice.favours,
-            )
-        )
-    return tuple(out)
-
-
-def position_speaking(bench: Bench, board: chess.Board) -> tuple[Speaking, ...]:
-    """The rules of thumb that speak in a position, strongest first."""
-    out = []
-    for voice in sorted(bench.voices(board), key=lambda v: (-v.strength, v.rule)):
-        rule = rule_by_id(voice.rule)
-        out.append(
-            Speaking(
-                voice.rule,
-                rule.name,
-                rule.statement,
-                rule.source,
-                None if voice.side is None else Side.of(voice.side),
-                voice.strength,
-                voice.detail,
             )
         )
     return tuple(out)
@@ -247,8 +237,7 @@ def trade_decisions(judged: Judged, trade: FoundTrade) -> tuple[Decision, ...]:
 
 def _offers(board: chess.Board, move: chess.Move, capture: chess.Move) -> bool:
     """Does ``move`` bring about the same contact on the capture's target square?"""
-    after = board.copy(stack=False)
-    after.push(move)
+    after = after_move(board, move)
     if after.piece_at(capture.from_square) is None:
         return False
     return any(
@@ -324,12 +313,9 @@ def _with_other_recapture(
     for move in choices:
         if move == played or move.promotion not in (None, chess.QUEEN):
             continue
-        child = board.copy(stack=False)
-        san = child.san_and_push(move)
-        child.clear_stack()
-        verdict = judged.bench.verdict(child).for_side(decision.side)
+        verdict = judged.bench.verdict(after_move(board, move)).for_side(decision.side)
         if best is None or verdict.expected > best[0]:
-            best = (verdict.expected, Alternative(san, move.uci(), verdict, True))
+            best = (verdict.expected, Alternative(board.san(move), move.uci(), verdict, True))
     if best is None or decision.best is not None:
         return decision
     if decision.difference is None:
@@ -396,10 +382,7 @@ def likely_alternative(
     for move in board.legal_moves:
         if same_kind(move):
             continue
-        child = board.copy(stack=False)
-        child.push(move)
-        child.clear_stack()
-        verdict = judged.bench.verdict(child).for_side(side)
+        verdict = judged.bench.verdict(after_move(board, move)).for_side(side)
         if best is None or verdict.expected > best[0]:
             best = (verdict.expected, move, verdict)
     if best is None or (better and best[0] < judged.after(ply).expected + EVEN_WITHIN):
@@ -467,10 +450,7 @@ def _missed(judged: Judged, ply: int, options: list[chess.Move]) -> Decision | N
 def _declined_offer(judged: Judged, ply: int, capture: chess.Move) -> Decision | None:
     board, side = judged.board(ply), judged.side(ply)
     before, after = judged.before(ply), judged.after(ply)
-    child = board.copy(stack=False)
-    child.push(capture)
-    child.clear_stack()
-    accepted = judged.bench.verdict(child).for_side(side)
+    accepted = judged.bench.verdict(after_move(board, capture)).for_side(side)
     difference: float | None = None
     if before.exact and accepted.exact and after.exact:
         if before.high.points < 0 or accepted.low.points >= before.low.points:

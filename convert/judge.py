@@ -132,6 +132,14 @@ class LineJudge:
         return Verdict(Side.of(board.turn), found.low, found.high, evidence, via=via)
 
 
+def after_move(board: chess.Board, move: chess.Move) -> chess.Board:
+    """The position after ``move``, without a move stack."""
+    child = board.copy(stack=False)
+    child.push(move)
+    child.clear_stack()
+    return child
+
+
 def line_san(board: chess.Board, moves: Sequence[chess.Move]) -> tuple[str, ...]:
     """SAN of a line of moves from ``board``."""
     work = board.copy(stack=False)
@@ -251,10 +259,7 @@ class Bench:
 
     def after(self, board: chess.Board, move: chess.Move) -> Verdict | None:
         """What can be proved of the position after ``move``, for its side to move."""
-        child = board.copy(stack=False)
-        child.push(move)
-        child.clear_stack()
-        return self.settle(child)
+        return self.settle(after_move(board, move))
 
     def covered(self, board: chess.Board) -> bool:
         """True where the tables know the position and everything that follows."""

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import chess
 
-from convert.judge import Bench
+from convert.judge import Bench, after_move
 from convert.model import Line
 from tablebases.errors import TablebaseError
 from tablebases.values import Outcome
@@ -150,9 +150,7 @@ def _answer(bench: Bench, board: chess.Board) -> chess.Move | None:
 
 def line_after(bench: Bench, board: chess.Board, move: chess.Move) -> Line | None:
     """``move`` and best play after it, as one line from ``board``."""
-    child = board.copy(stack=False)
-    san = child.san_and_push(move)
-    child.clear_stack()
+    child, san = after_move(board, move), board.san(move)
     settled = bench.settle(child)
     if settled is None:
         return None

@@ -10,8 +10,8 @@ from chess import KING
 
 from convert.balance import balance_name, census
 from convert.decisions import position_speaking
-from convert.judge import Bench
-from convert.lines import best_line, line_after
+from convert.judge import Bench, after_move
+from convert.lines import best_line
 from convert.model import (
     POSITION_SCHEMA,
     MoveRow,
@@ -61,13 +61,6 @@ def judge_position(
     )
 
 
-def _after(board: chess.Board, move: chess.Move) -> chess.Board:
-    child = board.copy(stack=False)
-    child.push(move)
-    child.clear_stack()
-    return child
-
-
 def with_distance(bench: Bench, board: chess.Board, verdict: Verdict) -> Verdict:
     """Add the distance to the next zeroing move or mate, where a table knows it."""
     if not verdict.exact or verdict.distance is not None or verdict.low == Outcome.DRAW:
@@ -85,7 +78,7 @@ def _moves(board: chess.Board, bench: Bench) -> list[MoveRow]:
     side = Side.of(board.turn)
     rows = []
     for move in board.legal_moves:
-        child = _after(board, move)
+        child = after_move(board, move)
         verdict = with_distance(bench, child, bench.verdict(child)).for_side(side)
         rows.append(
             MoveRow(
@@ -105,7 +98,7 @@ def _trades(board: chess.Board, bench: Bench) -> Iterator[TradeOption]:
     for move in board.legal_moves:
         if not starts_trade(board, move):
             continue
-        child = _after(board, move)
+        child = after_move(board, move)
         done = child
         back = [
             m
@@ -115,15 +108,15 @@ def _trades(board: chess.Board, bench: Bench) -> Iterator[TradeOption]:
         if back:
             kept = max(
                 back,
-                key=lambda m: bench.verdict(_after(child, m)).for_side(side.other).expected,
+                key=lambda m: bench.verdict(after_move(child, m)).for_side(side.other).expected,
             )
-            done = _after(child, kept)
+            done = after_move(child, kept)
         yield TradeOption(
             board.san(move),
             move.uci(),
             bench.verdict(child).for_side(side),
             balance_name(census(done)),
-            line_after(bench, board, move) if bench.settle(child) else None,
+            lineafter_move(bench, board, move) if bench.settle(child) else None,
         )
 
 

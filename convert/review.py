@@ -17,7 +17,7 @@ from convert.decisions import (
     scene_of,
     trade_decisions,
 )
-from convert.judge import Bench, with_chances
+from convert.judge import Bench, after_move, with_chances
 from convert.model import (
     SCHEMA,
     Counts,
@@ -194,10 +194,7 @@ def _best_of_moves(
         return with_chances(before, after.win_probability, after.loss_probability)
     board, best = walked.boards[ply - 1], after
     for move in board.legal_moves:
-        child = board.copy(stack=False)
-        child.push(move)
-        child.clear_stack()
-        verdict = bench.verdict(child).for_side(before.side)
+        verdict = bench.verdict(after_move(board, move)).for_side(before.side)
         if verdict.expected > best.expected:
             best = verdict
             if best.expected >= before.expected - CHECKED_FROM / 3:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import chess
+from chess import KING
 from hypothesis import assume
 from hypothesis import strategies as st
 
@@ -15,8 +16,8 @@ def positions(draw: st.DrawFn, *, least: int = 3, most: int = 4, pawns: bool = T
     board = chess.Board(None)
     white = draw(st.integers(0, 63))
     black = draw(st.sampled_from([s for s in range(64) if chess.square_distance(s, white) > 1]))
-    board.set_piece_at(white, chess.Piece(chess.KING, chess.WHITE))
-    board.set_piece_at(black, chess.Piece(chess.KING, chess.BLACK))
+    board.set_piece_at(white, chess.Piece(KING, chess.WHITE))
+    board.set_piece_at(black, chess.Piece(KING, chess.BLACK))
     kinds = _PIECES if pawns else _PIECES[:-1]
     for _ in range(draw(st.integers(least, most)) - 2):
         kind = draw(st.sampled_from(kinds))
