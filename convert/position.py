@@ -116,7 +116,7 @@ def _trades(board: chess.Board, bench: Bench) -> Iterator[TradeOption]:
             move.uci(),
             bench.verdict(child).for_side(side),
             balance_name(census(done)),
-            lineafter_move(bench, board, move) if bench.settle(child) else None,
+            line_after(bench, board, move) if bench.settle(child) else None,
         )
 
 
