@@ -11,7 +11,7 @@ from chess import KING
 from convert.balance import balance_name, census
 from convert.decisions import position_speaking
 from convert.judge import Bench, after_move
-from convert.lines import best_line
+from convert.lines import best_line, line_after
 from convert.model import (
     POSITION_SCHEMA,
     MoveRow,

@@ -176,7 +176,8 @@ class _Job:
             review = review_game(read, self.bench, side, progress.tell)
         except Refused as err:
             if read.game is not None:
-                note(f"{read.source}: game {read.number}, line {read.line}: {err}")
+                if not read.problems:
+                    note(f"{read.source}: game {read.number}, line {read.line}: {err}")
                 self.reviewed += 1
             return None
         finally:
