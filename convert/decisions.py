@@ -230,7 +230,9 @@ def trade_decisions(judged: Judged, trade: FoundTrade) -> tuple[Decision, ...]:
         ]
         decision = _decision(judged, Part.RECAPTURE, ply, trade, partial(eq, step.move))
         choice = len({m.from_square for m in choices}) > 1
-        if choice or decision.grade in (Grade.WRONG, Grade.AGAINST):
+        # Taking back piece for piece can be a trade of its own: a saving one, say.
+        saving = decision.grade in (Grade.NEEDED, Grade.RIGHT) and starts_trade(here, step.move)
+        if choice or saving or decision.grade in (Grade.WRONG, Grade.AGAINST):
             out.append(_with_other_recapture(judged, decision, here, step.move, choices))
     return tuple(out)
 

@@ -304,7 +304,8 @@ class Slip:
     ``certain`` where the verdicts before and after do not overlap, else it is
     only suspected, by the estimate.  ``held``: moves that kept the result (at
     most six), ``shown`` a line after the first of them, ``refuted`` best play
-    after the slip; ``rules`` speak in the position before it.
+    after the slip; ``rules`` speak in the position before it, ``rules_after`` in
+    the one after it, as far as they agree with the result.
     """
 
     ply: int
@@ -318,6 +319,7 @@ class Slip:
     shown: Line | None
     refuted: Line | None
     rules: tuple[Speaking, ...] = ()
+    rules_after: tuple[Speaking, ...] = ()
     handed_back: int | None = None
     missed_trade: str | None = None
     by_trade: bool = False

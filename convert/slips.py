@@ -17,7 +17,7 @@ from convert.decisions import (
     slipped,
 )
 from convert.lines import best_line
-from convert.model import Line, OnlyMove, Side, Slip, Verdict
+from convert.model import Line, OnlyMove, Side, Slip, Speaking, Verdict
 from convert.trades import starts_trade
 
 #: Drop in expected score from which a move is suspected (judgement, unmeasured).
@@ -68,9 +68,18 @@ def _certain(judged: Judged, ply: int) -> Slip:
         shown=told[0].line if told else None,
         refuted=refuted,
         rules=position_speaking(judged.bench, board)[:3],
+        rules_after=_agreeing(judged, ply),
         missed_trade=None if by_trade else missed,
         by_trade=by_trade,
     )
+
+
+def _agreeing(judged: Judged, ply: int) -> tuple[Speaking, ...]:
+    """Rules that speak after ``ply`` and agree with the certain result there."""
+    after = judged.after(ply)
+    whom = None if after.points == 0 else after.side.other if after.points == -1 else after.side
+    spoken = position_speaking(judged.bench, judged.walked.boards[ply])
+    return tuple(rule for rule in spoken if after.exact and rule.side is whom)[:2]
 
 
 def _suspected(judged: Judged, ply: int) -> Slip | None:

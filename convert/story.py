@@ -237,6 +237,7 @@ def teach(review: Review) -> tuple[Lesson, ...]:
     """The one or two principles the game shows best, most certain first."""
     found: list[Lesson] = []
     for make in (
+        _from_what_followed,
         _from_trade_slip,
         _from_missed_trade,
         _from_saving_trade,
@@ -321,7 +322,7 @@ def _from_saving_trade(review: Review) -> Lesson | None:
             if (
                 decision.grade is Grade.NEEDED
                 and decision.before.points == 0
-                and decision.part in (Part.OFFER, Part.START)
+                and decision.part is not Part.DECLINE
                 and abs(_worth(trade.white_gave) - _worth(trade.black_gave)) <= 2
             ):
                 label = label_at(review, decision.ply)
@@ -462,6 +463,20 @@ def _has_rule(id_: str) -> bool:
     except KeyError:
         return False
     return True
+
+
+def _from_what_followed(review: Review) -> Lesson | None:
+    """A rule of thumb that explains why the position after a certain slip is what it is."""
+    for slip in review.slips:
+        if slip.certain and slip.rules_after:
+            rule = slip.rules_after[0]
+            return Lesson(
+                rule.statement,
+                rule.source,
+                f"After {label_at(review, slip.ply, '?')}: {rule.detail}.",
+                rule=rule.rule,
+            )
+    return None
 
 
 def _from_slip(review: Review) -> Lesson | None:

@@ -64,13 +64,14 @@ def small(board: chess.Board) -> bool:
     return len(board.piece_map()) <= 4
 
 
-def shown(board: chess.Board, points: int, most: int) -> bool:
-    """By brute force: the side to move gets exactly ``points``."""
-    if small(board):
-        return REFERENCE.points(board) == (points, points)
-    return any(REFERENCE.at_least(board, points, d) for d in range(most + 1)) and (
-        points == 1 or any(REFERENCE.at_most(board, points, d) for d in range(most + 1))
-    )
+def at_least(board: chess.Board, points: int, most: int) -> bool:
+    """By a search of every reply: the side to move gets ``points`` or more."""
+    return any(REFERENCE.at_least(board, points, depth) for depth in range(most + 1))
+
+
+def at_most(board: chess.Board, points: int, most: int) -> bool:
+    """By a search of every reply: the side to move gets ``points`` at most."""
+    return any(REFERENCE.at_most(board, points, depth) for depth in range(most + 1))
 
 
 def after(board: chess.Board, move: chess.Move) -> chess.Board:
@@ -106,9 +107,16 @@ def test_claim(name: str, claim: dict[str, Any]) -> None:
     most = max(claim["depth_plies"], 1)
     # A win before and after is shown by the move played alone.
     child = after(board, move)
-    assert shown(child, -now * mine, most) or _by_search(child, -now * mine)
-    if (before, now) != (1 * mine, 1 * mine):
-        assert shown(board, before * mine, most) or _by_search(board, before * mine)
+    if small(child):
+        assert REFERENCE.points(child) == (-now * mine, -now * mine)
+    elif now < before:
+        assert at_least(child, -now * mine, most)  # the opponent can force it
+    else:
+        assert at_most(child, -now * mine, most)  # and cannot do better
+    if small(board):
+        assert REFERENCE.points(board) == (before * mine, before * mine)
+    elif mine == 1 and now < before:
+        assert at_least(board, before, most)
     if claim["holding_moves"] is not None and small(board) and mine == 1:
         keep = {
             board.san(m)
@@ -118,22 +126,14 @@ def test_claim(name: str, claim: dict[str, Any]) -> None:
         assert keep == set(claim["holding_moves"])
     review = reviewed(name, side)
     told = review.plies[claim["ply"] - 1].verdict.for_side(side)
-    assert told.points == now
+    assert told.high.points == now if now < before else told.low.points == now
     earlier = (
         review.plies[claim["ply"] - 2].verdict if claim["ply"] > 1 else review.start_verdict
     ).for_side(side)
-    assert earlier.points == before
+    if mine == 1 or small(board):
+        assert earlier.low.points == before
     if before != now and mine == 1:
         assert any(s.ply == claim["ply"] and s.certain for s in review.slips)
-
-
-def _by_search(board: chess.Board, points: int) -> bool:
-    """For the deeper trees: the program's own proof, checked move by move by brute force."""
-    from convert.lookahead import prove
-
-    found = prove(board, open_tables(), nodes=50_000, slack=6)
-    assert found.decided
-    return found.low.points == points
 
 
 @pytest.mark.parametrize(("name", "told"), RANGES)
@@ -210,9 +210,8 @@ def test_05_wrong_coloured_bishop() -> None:
     assert review.phases[-1].material in ("KBPvK", "KvKBP", "KvKB", "KBvK")
     assert review.plies[-1].verdict.points == 0
     assert [s for s in review.slips if s.certain]
-    assert any(r.rule == "wrong-bishop" for s in review.slips for r in s.rules) or any(
-        r.rule == "wrong-bishop" for r in review.ending_rules
-    ) or any("wrong" in lesson.principle for lesson in review.teach)
+    assert any(r.rule == "wrong-bishop" for s in review.slips for r in s.rules_after)
+    assert any(lesson.rule == "wrong-bishop" for lesson in review.teach)
 
 
 def test_06_a_saving_trade_is_needed() -> None:

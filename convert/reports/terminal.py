@@ -419,7 +419,7 @@ def _slips(page: Page, review: Review, figures: bool) -> None:
                 words.append(f"Only {names[0]} {keep}.")
             else:
                 words.append(f"{join(names)} {keep}.")
-        words += [f"{r.statement} Here: {r.detail}." for r in slip.rules[:1]]
+        words += [f"After it: {r.statement} Here: {r.detail}." for r in slip.rules_after[:1]]
         if slip.missed_trade:
             words.append(f"The trade {slip.missed_trade} was missed.")
         if slip.shown is not None and len(slip.shown.moves) > 1:
