@@ -303,9 +303,11 @@ class Slip:
 
     ``certain`` where the verdicts before and after do not overlap, else it is
     only suspected, by the estimate.  ``held``: moves that kept the result (at
-    most six), ``shown`` a line after the first of them, ``refuted`` best play
-    after the slip; ``rules`` speak in the position before it, ``rules_after`` in
-    the one after it, as far as they agree with the result.
+    most six); ``complete``: it is certain of all other moves that they did not.
+    ``shown`` a line after the first of them, ``refuted`` best play
+    after the slip; ``rules`` speak in the position before it, ``rules_after`` after
+    ``rules_after_ply``, the first position from it on in which a rule agrees with
+    the result while that lasted.
     """
 
     ply: int
@@ -316,10 +318,12 @@ class Slip:
     before: Verdict
     after: Verdict
     held: tuple[Alternative, ...]
+    complete: bool
     shown: Line | None
     refuted: Line | None
     rules: tuple[Speaking, ...] = ()
     rules_after: tuple[Speaking, ...] = ()
+    rules_after_ply: int | None = None
     handed_back: int | None = None
     missed_trade: str | None = None
     by_trade: bool = False

@@ -24,6 +24,8 @@ from convert.trades import starts_trade
 SUSPECT_FROM = 0.30
 #: How much better than the move played another move must look (judgement).
 SUSPECT_BETTER = 0.20
+#: A rule that explains what came of a slip is looked for in so many plies after it.
+AGREE_WITHIN = 12
 #: At most so many moves that held are listed with a slip.
 MOST_HELD = 6
 
@@ -56,6 +58,7 @@ def _certain(judged: Judged, ply: int) -> Slip:
     if refuted is None and judged.after(ply).via:
         refuted = Line(after_board.fen(), judged.after(ply).via, "into the tables")
     by_trade = starts_trade(board, step.move)
+    agreed, agreed_ply = _agreeing(judged, ply)
     return Slip(
         ply=ply,
         side=judged.side(ply),
@@ -65,21 +68,40 @@ def _certain(judged: Judged, ply: int) -> Slip:
         before=judged.before(ply),
         after=judged.after(ply),
         held=told,
+        complete=len(held) <= MOST_HELD and _all_known(judged, ply),
         shown=told[0].line if told else None,
         refuted=refuted,
         rules=position_speaking(judged.bench, board)[:3],
-        rules_after=_agreeing(judged, ply),
+        rules_after=agreed,
+        rules_after_ply=agreed_ply,
         missed_trade=None if by_trade else missed,
         by_trade=by_trade,
     )
 
 
-def _agreeing(judged: Judged, ply: int) -> tuple[Speaking, ...]:
-    """Rules that speak after ``ply`` and agree with the certain result there."""
+def _all_known(judged: Judged, ply: int) -> bool:
+    """Is it certain of every move at ``ply`` whether it keeps the result?"""
+    need = judged.before(ply).low.points
+    return all(
+        verdict is not None and (verdict.low.points >= need or verdict.high.points < need)
+        for _, verdict in judged.bench.children(judged.board(ply))
+    )
+
+
+def _agreeing(judged: Judged, ply: int) -> tuple[tuple[Speaking, ...], int | None]:
+    """Rules that agree with the certain result after ``ply``, where they first speak, and when."""
     after = judged.after(ply)
+    if not after.exact:
+        return (), None
     whom = None if after.points == 0 else after.side.other if after.points == -1 else after.side
-    spoken = position_speaking(judged.bench, judged.walked.boards[ply])
-    return tuple(rule for rule in spoken if after.exact and rule.side is whom)[:2]
+    for later in range(ply, min(ply + AGREE_WITHIN, len(judged.walked.steps)) + 1):
+        if judged.verdicts[later].for_side(after.side).points != after.points:
+            break
+        spoken = position_speaking(judged.bench, judged.walked.boards[later])
+        agreed = tuple(rule for rule in spoken if rule.side is whom)
+        if agreed:
+            return agreed[:2], later
+    return (), None
 
 
 def _suspected(judged: Judged, ply: int) -> Slip | None:
@@ -99,6 +121,7 @@ def _suspected(judged: Judged, ply: int) -> Slip | None:
         before=before,
         after=after,
         held=(better,),
+        complete=False,
         shown=None,
         refuted=None,
         by_trade=starts_trade(judged.board(ply), step.move),

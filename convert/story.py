@@ -10,7 +10,7 @@ from convert.balance import edge_verb
 from convert.model import Grade, Lesson, Part, Phase, Review, Side, Slip, Trade, Verdict
 from convert.rules import rule_by_id
 from convert.slips import better_from
-from convert.wording import evidence_word, join, label_at, number_label, times
+from convert.wording import evidence_word, held_words, join, label_at, number_label, times
 from tablebases.values import Outcome
 
 #: Estimated probability of winning from which a side is called clearly better (judgement).
@@ -155,14 +155,14 @@ def _slip_clause(review: Review, slip: Slip) -> str:
     )
     if before > 0 and slip.after.high is Outcome.CURSED_WIN:
         what = "let the win slip, by the fifty-move rule"
-    keep = "won" if before > 0 else "held"
     names = [alt.san for alt in slip.held]
     if not names:
         return f"{label} {what}"
     number = review.plies[slip.ply - 1].number
     dots = "." if slip.side is Side.WHITE else "..."
     if len(names) == 1:
-        return f"{label} {what} (only {number}{dots}{names[0]} {keep})"
+        return f"{label} {what} ({held_words(slip, [f'{number}{dots}{names[0]}'])})"
+    keep = "won" if before > 0 else "held"
     return f"{label} {what} ({number}{dots}{names[0]} {keep})"
 
 
@@ -468,12 +468,13 @@ def _has_rule(id_: str) -> bool:
 def _from_what_followed(review: Review) -> Lesson | None:
     """A rule of thumb that explains why the position after a certain slip is what it is."""
     for slip in review.slips:
-        if slip.certain and slip.rules_after:
+        if slip.certain and slip.rules_after and slip.rules_after_ply is not None:
             rule = slip.rules_after[0]
             return Lesson(
                 rule.statement,
                 rule.source,
-                f"After {label_at(review, slip.ply, '?')}: {rule.detail}.",
+                f"{label_at(review, slip.ply, '?')} led to it. After "
+                f"{label_at(review, slip.rules_after_ply)}: {rule.detail}.",
                 rule=rule.rule,
             )
     return None

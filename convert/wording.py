@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from convert.model import Decision, Evidence, Grade, Part, Review, Side, Verdict, move_label
+from convert.model import Decision, Evidence, Grade, Part, Review, Side, Slip, Verdict, move_label
 from tablebases.values import Outcome
 
 #: What stands behind an outcome, in brackets after it.
@@ -114,6 +114,18 @@ def grade_words(decision: Decision) -> str:
     if value is None or abs(value) < 0.005:
         return f"{text})"
     return f"{text}: {abs(value):.2f} of a point {'better' if value > 0 else 'worse'})"
+
+
+def held_words(slip: Slip, names: list[str]) -> str:
+    """Which moves kept the result: ``only 54.Kg5 won``, ``55.Rxe6+ and 55.Re5 won``.
+
+    *Only* is said when it is certain of all other moves that they did not.
+    """
+    keep = "won" if slip.before.low.points > 0 else "held"
+    if len(names) == 1 and slip.complete:
+        return f"only {names[0]} {keep}"
+    text = f"{join(names)} {keep}"
+    return text if slip.complete else f"{text} for certain"
 
 
 def line_words(number: int, side: Side, moves: tuple[str, ...]) -> str:

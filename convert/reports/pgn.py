@@ -30,7 +30,7 @@ from convert.reports.pgn_text import (
     safe_comment,
     starting_comment_of,
 )
-from convert.wording import grade_words, join, outcome_words, verdict_words
+from convert.wording import grade_words, held_words, outcome_words, verdict_words
 from tablebases.values import Outcome
 
 #: Longest variation added, in plies.
@@ -127,17 +127,15 @@ def _note_slip(nodes: list[chess.pgn.ChildNode], review: Review, slip: Slip) -> 
     node = nodes[slip.ply - 1]
     record = review.plies[slip.ply - 1]
     names = [move_label(record.number, record.side, a.san) for a in slip.held]
-    keep = "won" if slip.before.low.points > 0 else "held"
     if slip.certain:
         cursed = slip.after.high == Outcome.CURSED_WIN and slip.before.low == Outcome.WIN
         _nag(node, 2 if cursed else 4)
         after = outcome_words(slip.after) if slip.after.exact else verdict_words(slip.after)
         text = f"A slip: {outcome_words(slip.before)} before" if slip.before.exact else "A slip"
         text += f", {after} now."
-        if len(names) == 1:
-            text += f" Only {names[0]} {keep}."
-        elif names:
-            text += f" {join(names)} {keep}."
+        if names:
+            held = held_words(slip, names)
+            text += f" {held[0].upper()}{held[1:]}."
     else:
         _nag(node, 6)
         text = f"Suspected slip, by the estimate; {names[0]} looks better."

@@ -27,6 +27,7 @@ from convert.model import (
 from convert.reports.diagram import diagram
 from convert.wording import (
     grade_words,
+    held_words,
     join,
     label_at,
     line_words,
@@ -412,14 +413,14 @@ def _slips(page: Page, review: Review, figures: bool) -> None:
         words = [_capital(change_words(slip)) + "."]
         if slip.held:
             names = [move_label(record.number, record.side, a.san) for a in slip.held]
-            keep = "won" if slip.before.low.points > 0 else "held"
-            if not slip.certain:
-                words.append(f"Better looks {names[0]}: {verdict_words(slip.held[0].verdict)}.")
-            elif len(names) == 1:
-                words.append(f"Only {names[0]} {keep}.")
+            if slip.certain:
+                words.append(f"{_capital(held_words(slip, names))}.")
             else:
-                words.append(f"{join(names)} {keep}.")
-        words += [f"After it: {r.statement} Here: {r.detail}." for r in slip.rules_after[:1]]
+                words.append(f"Better looks {names[0]}: {verdict_words(slip.held[0].verdict)}.")
+        if slip.rules_after and slip.rules_after_ply is not None:
+            rule = slip.rules_after[0]
+            when = label_at(review, slip.rules_after_ply)
+            words.append(f"{rule.statement} After {when}: {rule.detail}.")
         if slip.missed_trade:
             words.append(f"The trade {slip.missed_trade} was missed.")
         if slip.shown is not None and len(slip.shown.moves) > 1:
