@@ -21,7 +21,7 @@ import chess.pgn
 import chess.syzygy
 import pytest
 
-from convert.judge import EFFORTS, Bench, EffortName
+from convert.judge import EFFORTS, Bench, Effort, EffortName
 from convert.review import review_game
 from convert.sources import read_games
 from convert.trades import find_trades
@@ -104,19 +104,22 @@ def test_one_game_with_a_long_table_ending(tmp_path: Path) -> None:
 
 def test_probes_against_probing_every_move(tmp_path: Path) -> None:
     """How many table look-ups a review makes, and how many reading every move would take."""
-    ours = direct = 0
+    ours = plain = direct = 0
     slips = 0
+    no_proofs = Effort(look_ahead_nodes=500, proof_nodes=0, proof_men=0, proof_slack=0)
     for read in list(read_games(GAMES))[:20]:
-        bench = Bench(open_tables(), effort=EFFORTS[EffortName.NORMAL])
-        review = review_game(read, bench)
+        review = review_game(read, Bench(open_tables(), effort=EFFORTS[EffortName.NORMAL]))
         ours += review.counts.wdl_probes + review.counts.dtz_probes
         slips += sum(s.certain for s in review.slips)
+        bare = review_game(read, Bench(open_tables(), effort=no_proofs)).counts
+        plain += bare.wdl_probes + bare.dtz_probes
         for board in walk(read.game.board(), read.moves).boards:  # type: ignore[union-attr]
             if len(board.piece_map()) <= 4:
                 direct += 2 * (1 + board.legal_moves.count())
     assert slips > 0
-    print(f"\nlook-ups: review {ours}, every legal move of every ply (WDL and DTZ) {direct}: "
-          f"{ours / direct:.2f}")
+    print(f"\nlook-ups: every legal move of every ply (WDL and DTZ) 1; a review without lines into "
+          f"the tables {plain / direct:.2f}, with them {ours / direct:.2f} "
+          f"({direct}, {plain}, {ours})")
 
 
 def test_walk_against_reading(tmp_path: Path) -> None:
