@@ -213,6 +213,13 @@ def test_reader_gone(short: Path) -> None:
     )
     assert done.stderr == ""
     assert done.stdout.count("\n") == 1
+    fen = "8/8/8/4k3/8/4K3/4P3/8 w - - 0 1"
+    done = subprocess.run(
+        ["bash", "-o", "pipefail", "-c",
+         f"{sys.executable} -m convert position '{fen}' | grep -q Drawn"],
+        capture_output=True, text=True, check=False,
+    )
+    assert (done.returncode, done.stderr) == (0, "")
 
 
 def test_fail_on(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -19,6 +19,7 @@ def exit_code_of(run: Callable[[], Any]) -> int:
     """
     try:
         result = run()
+        sys.stdout.flush()
     except click.exceptions.Exit as leaving:
         return leaving.exit_code
     except click.ClickException as err:
@@ -29,7 +30,7 @@ def exit_code_of(run: Callable[[], Any]) -> int:
         return INTERRUPTED
     except BrokenPipeError:
         # The reader of our output has gone; nothing is left to say to it.
-        sys.stdout = open(os.devnull, "w")  # noqa: SIM115
+        _silence()
         return OK
     except MemoryError:
         _say("error: out of memory")
@@ -37,6 +38,8 @@ def exit_code_of(run: Callable[[], Any]) -> int:
     except Exception as err:
         if os.environ.get("FULLPOINT_DEBUG"):
             raise
+        if isinstance(err, OSError):
+            _silence()
         if _known(err):
             _say(f"error: {_one_line(err)}")
         else:
@@ -46,6 +49,14 @@ def exit_code_of(run: Callable[[], Any]) -> int:
             )
         return TROUBLE
     return result if isinstance(result, int) else OK
+
+
+def _silence() -> None:
+    """Let what is left in the buffer of standard output go nowhere, without an error at exit."""
+    try:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except (OSError, ValueError):
+        return
 
 
 def _known(err: Exception) -> bool:
