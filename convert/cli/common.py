@@ -127,10 +127,16 @@ def out_console() -> Console:
     """The console reports go to; 80 columns when it is no terminal and COLUMNS is not set."""
     from rich.console import Console
 
+    class Plain(Console):
+        """Leaves it to the command what to do when the reader has gone."""
+
+        def on_broken_pipe(self) -> None:
+            raise BrokenPipeError
+
     width = None
     if not sys.stdout.isatty() and not os.environ.get("COLUMNS"):
         width = 80
-    return Console(file=sys.stdout, width=width, markup=False, highlight=False, emoji=False)
+    return Plain(file=sys.stdout, width=width, markup=False, highlight=False, emoji=False)
 
 
 def note(text: str) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable
+from pathlib import PurePath
 
 from rich.console import Console
 from rich.text import Text
@@ -117,7 +118,7 @@ def print_review(review: Review, console: Console, *, figures: bool = False) -> 
 def _head(page: Page, review: Review) -> None:
     page.paragraph(f"{review.title}   {review.result}", 0, style="bold")
     number = review.number
-    page.line(f"{review.file}, game {number}")
+    page.line(f"{PurePath(review.file).name}, game {number}")
     page.paragraph(f"Under review: {review.side.name_} ({review.side_chosen}).", 0)
     for problem in review.problems:
         page.paragraph(f"Note: {problem}", 0, 6)
