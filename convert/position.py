@@ -22,7 +22,8 @@ from convert.model import (
     Verdict,
 )
 from convert.trades import starts_trade
-from tablebases.errors import TablebaseError
+from tablebases.errors import CastlingRights, MissingTable, TablebaseError
+from tablebases.material import normal_name
 from tablebases.values import Outcome
 
 #: With an estimate only, at most so many moves are listed (best first).
@@ -46,7 +47,7 @@ def judge_position(
     return PositionReport(
         schema=POSITION_SCHEMA,
         fen=board.fen(),
-        notes=notes,
+        notes=(*notes, *_why_no_table(board, bench)),
         to_move=side,
         verdict=verdict,
         balance=balance_name(census(board)),
@@ -59,6 +60,22 @@ def judge_position(
         else (),
         line=best_line(bench, board),
     )
+
+
+def _why_no_table(board: chess.Board, bench: Bench) -> tuple[str, ...]:
+    """Why the tables do not answer, for a position that tables could hold (seven men)."""
+    if board.occupied.bit_count() > 7 or not any(board.generate_legal_moves()):
+        return ()
+    try:
+        bench.prober.outcome(board)
+    except MissingTable as err:
+        name = normal_name(err.material)
+        return (f"no table for {name}; 'fullpoint tables' lists what there is",)
+    except CastlingRights:
+        return ("a side may still castle: no table holds such a position",)
+    except TablebaseError as err:
+        return (str(err),)
+    return ()
 
 
 def with_distance(bench: Bench, board: chess.Board, verdict: Verdict) -> Verdict:

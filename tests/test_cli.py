@@ -259,6 +259,13 @@ def test_position_tells_what_decides(capsys: pytest.CaptureFixture[str]) -> None
     assert max(len(line) for line in out.splitlines()) <= 80
 
 
+def test_position_says_why_no_table_answers(capsys: pytest.CaptureFixture[str]) -> None:
+    _, out, _ = run(["position", "4k3/8/8/8/8/8/8/4K2R w K - 0 1", "--no-variants"], capsys)
+    assert "may still castle" in " ".join(out.split())
+    _, out, _ = run(["position", "8/8/4k3/4n3/8/4K3/4P3/4R3 b - - 0 1", "--no-variants"], capsys)
+    assert "no table for KRPvKN" in " ".join(out.split())
+
+
 def test_position_json(capsys: pytest.CaptureFixture[str]) -> None:
     code, out, _ = run(["position", "8/8/8/4k3/8/4K3/4P3/8 w - - 0 1", "--json", "-"], capsys)
     assert code == 0

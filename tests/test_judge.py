@@ -95,6 +95,15 @@ def test_line_into_the_tables_settles_five_men(bench: Bench) -> None:
     assert len(verdict.via) >= 2
 
 
+def test_castling_rights_keep_a_position_out_of_the_tables_not_its_moves(bench: Bench) -> None:
+    """No table holds it (Syzygy has no castling), but every move leads into one."""
+    board = chess.Board("4k3/8/8/8/8/8/8/4K2R w K - 0 1")
+    assert bench.prober.outcome_or_none(board) is None
+    verdict = bench.verdict(board)
+    assert (verdict.points, verdict.evidence) == (1, Evidence.TABLE)
+    assert verdict.via
+
+
 def test_effort_is_counted_in_positions_and_repeats(tables: SyzygyProber) -> None:
     board = chess.Board("r1bq1rk1/ppp2ppp/2np1n2/2b1p3/2B1P3/2NP1N2/PPP2PPP/R1BQ1RK1 w - - 0 7")
     first = [Bench(tables, effort=EFFORTS[name]).verdict(board) for name in EffortName]

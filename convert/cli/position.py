@@ -67,7 +67,7 @@ def command(
     console = None if json_out == "-" else out_console()
     documents: list[str] = []
 
-    def one(board: object, notes: tuple[str, ...], first: bool) -> None:
+    def one(board: object, notes: tuple[str, ...], first: bool, name: str = "") -> None:
         import chess
 
         assert isinstance(board, chess.Board)
@@ -81,6 +81,8 @@ def command(
 
             if not first:
                 console.print("\n" + "=" * min(console.width, 80) + "\n")
+            if name:
+                console.print(name, style="bold")
             print_position(report, console, figures=figures)
 
     if fen:
@@ -102,11 +104,7 @@ def command(
                     trouble = trouble or problem.fatal or read.board is None
                 if read.board is not None:
                     notes = tuple(p.reason for p in read.problems if not p.fatal)
-                    if console is not None and read.operations.get("id"):
-                        if not first:
-                            console.print()
-                        console.print(str(read.operations["id"]), style="bold")
-                    one(read.board, notes, first)
+                    one(read.board, notes, first, str(read.operations.get("id") or ""))
                     first = False
         except SourceError as err:
             note(f"error: {err}")

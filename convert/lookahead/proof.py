@@ -151,6 +151,7 @@ def _key(b: chess.Board) -> tuple[object, ...]:
         b.kings,
         b.occupied_co[chess.WHITE],
         b.turn,
+        b.castling_rights,
         b.ep_square,
         b.halfmove_clock,
     )
@@ -168,15 +169,15 @@ def prove(
     """Look for a proof by tables, with up to ``slack`` quiet moves in the line.
 
     Sound whatever the limits: where they end the search early the interval is
-    only wider.  Positions with more than ``most_men`` men or with castling
-    rights are left alone.  At most about ``nodes`` positions are looked at.
+    only wider.  Positions with more than ``most_men`` men are left alone; one
+    with castling rights is in no table, but those after it may be.  At most about ``nodes`` positions are looked at.
     Bounds are win, draw or loss under the fifty-move rule.
     """
     men = board.occupied.bit_count()
     low, high = Outcome.LOSS, Outcome.WIN
     line: _Line = ()
     used = 0
-    if men > most_men or board.castling_rights:
+    if men > most_men:
         return Proof(low, high, line, used)
     for extra in range(slack + 1):
         depth = max(men - largest, 0) + extra

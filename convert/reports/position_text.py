@@ -113,7 +113,8 @@ def _variants(page: Page, report: PositionReport) -> None:
             f"{', '.join(t)}: {result}" if t != [""] else result for result, t in by_result.items()
         )
         rest = len(found) - len(changing)
-        by = "" if certain else ", some by the estimate only"
+        sure = any(v.verdict.exact for v in found) and report.verdict.exact
+        by = "" if certain else ", some by the estimate only" if sure else ", by the estimate only"
         tail = f" (no change: {rest} other{'s' if rest > 1 else ''}{by})" if rest else ""
         page.item(f"{name}: {told}{tail}.")
     if same:
