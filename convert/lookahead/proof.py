@@ -170,8 +170,8 @@ def prove(
 
     Sound whatever the limits: where they end the search early the interval is
     only wider.  Positions with more than ``most_men`` men are left alone; one
-    with castling rights is in no table, but those after it may be.  At most about ``nodes`` positions are looked at.
-    Bounds are win, draw or loss under the fifty-move rule.
+    with castling rights is in no table, but those after it may be.  At most about
+    ``nodes`` positions are looked at.  Bounds are win, draw or loss under the fifty-move rule.
     """
     men = board.occupied.bit_count()
     low, high = Outcome.LOSS, Outcome.WIN
