@@ -54,8 +54,6 @@ def tell(review: Review) -> tuple[str, ...]:
     middle = _slips(review)
     if middle:
         sentences.append(middle)
-    elif won_at is not None and points_scored(review, side) == 1:
-        sentences.append("Not one of the moves after that let the win go.")
     sentences.append(_how_it_ended(review))
     return tuple(s for s in sentences if s)
 
@@ -218,6 +216,8 @@ def _how_it_ended(review: Review) -> str:
             f"{end}{said}, but in the final position {theory[final.points or 0]} "
             f"with best play ({evidence_word(final)})."
         )
+    if review.turning is not None and review.turning == first_exact(review, side, 1):
+        return f"Once certain, the win was never let go. {end}."
     if review.turning is not None and 0 < review.turning < len(review.plies):
         return f"After {label_at(review, review.turning)} the outcome never changed again. {end}."
     return f"{end}."

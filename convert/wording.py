@@ -25,12 +25,10 @@ GRADE_WORDS = {
     Grade.EVEN: "about even (unmeasured estimate",
 }
 
-PART_WORDS = {
-    Part.OFFER: "offered",
-    Part.START: "took first",
-    Part.RECAPTURE: "took back",
-    Part.DECLINE: "declined",
-}
+#: Grades that rest on certain knowledge and are always worth naming.
+CERTAIN_GRADES = (Grade.NEEDED, Grade.RIGHT, Grade.WRONG, Grade.MISSED)
+#: Estimated differences (expected points) below this are not named (judgement).
+NAMED_FROM = 0.15
 
 
 def evidence_word(verdict: Verdict) -> str:
@@ -114,6 +112,18 @@ def grade_words(decision: Decision) -> str:
     if value is None or abs(value) < 0.005:
         return f"{text})"
     return f"{text}: {abs(value):.2f} of a point {'better' if value > 0 else 'worse'})"
+
+
+def mentioned(decision: Decision) -> bool:
+    """A decision worth a line: certain, or with an estimated difference worth naming.
+
+    That taking back was better than not taking back goes without saying.
+    """
+    if decision.grade in CERTAIN_GRADES:
+        return True
+    if decision.difference is None or abs(decision.difference) < NAMED_FROM:
+        return False
+    return decision.grade is Grade.AGAINST or decision.part is not Part.RECAPTURE
 
 
 def held_words(slip: Slip, names: list[str]) -> str:

@@ -30,7 +30,13 @@ from convert.reports.pgn_text import (
     safe_comment,
     starting_comment_of,
 )
-from convert.wording import grade_words, held_words, outcome_words, verdict_words
+from convert.wording import (
+    grade_words,
+    held_words,
+    mentioned,
+    outcome_words,
+    verdict_words,
+)
 from tablebases.values import Outcome
 
 #: Longest variation added, in plies.
@@ -149,9 +155,7 @@ def _note_slip(nodes: list[chess.pgn.ChildNode], review: Review, slip: Slip) -> 
 
 def _note_trade(nodes: list[chess.pgn.ChildNode], trade: Trade) -> None:
     for decision in trade.decisions:
-        if decision.grade in (Grade.HARMLESS, Grade.EVEN) or decision.grade is Grade.WRONG:
-            continue
-        if decision.difference is not None and abs(decision.difference) < 0.1:
+        if decision.grade is Grade.WRONG or not mentioned(decision):
             continue
         what = {
             Part.OFFER: f"Offers to trade ({trade.name})",

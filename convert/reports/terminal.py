@@ -27,11 +27,13 @@ from convert.model import (
 )
 from convert.reports.diagram import diagram
 from convert.wording import (
+    CERTAIN_GRADES,
     grade_words,
     held_words,
     join,
     label_at,
     line_words,
+    mentioned,
     number_label,
     outcome_words,
     times,
@@ -42,9 +44,6 @@ from convert.wording import (
 MOST_COLUMNS = 100
 #: Moves in one row of the strip.
 STRIP_MOVES = 20
-#: Estimated differences (expected points) below this are not named (judgement).
-NAMED_FROM = 0.15
-_CERTAIN = (Grade.NEEDED, Grade.RIGHT, Grade.WRONG, Grade.MISSED)
 
 
 class Page:
@@ -215,24 +214,12 @@ def _phases(page: Page, review: Review) -> None:
 
 def weighty(trade: Trade) -> bool:
     """A trade that gets its own paragraph: it bears on the result, or few men are left."""
-    if any(d.grade in _CERTAIN for d in trade.decisions):
+    if any(d.grade in CERTAIN_GRADES for d in trade.decisions):
         return True
     if any(d.grade is Grade.AGAINST and mentioned(d) for d in trade.decisions):
         return True
     gone = set(trade.white_gave) | set(trade.black_gave)
     return "queen" in gone or trade.liquidation
-
-
-def mentioned(decision: Decision) -> bool:
-    """A decision worth a line: certain, or with an estimated difference worth naming.
-
-    That taking back was better than not taking back goes without saying.
-    """
-    if decision.grade in _CERTAIN:
-        return True
-    if decision.difference is None or abs(decision.difference) < NAMED_FROM:
-        return False
-    return decision.grade is Grade.AGAINST or decision.part is not Part.RECAPTURE
 
 
 def _moves_of(review: Review, first: int, sans: Iterable[str]) -> str:
