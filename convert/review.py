@@ -31,6 +31,7 @@ from convert.model import (
     Verdict,
 )
 from convert.slips import (
+    CLEARLY,
     better_from,
     find_only_moves,
     find_slips,
@@ -43,9 +44,6 @@ from convert.story import teach, tell
 from convert.technique import technique
 from convert.trades import FoundTrade, find_trades, name_trade
 from convert.walker import Walk, phases, walk
-
-#: A side is *clearly better* from this estimated probability of winning on (judgement).
-CLEARLY = 0.6
 
 
 @dataclass(frozen=True)
@@ -88,6 +86,7 @@ def review_game(
     start = start_board(read)
     if not read.moves:
         raise Refused("no moves: nothing to review")
+    spent = bench_counts(bench)
     walked = walk(start, read.moves)
     verdicts = judge_walk(walked, bench, progress)
     judged = Judged(walked, verdicts, bench)
@@ -125,9 +124,8 @@ def review_game(
         turning=turning_point(verdicts),
         story=(),
         teach=(),
-        counts=Counts(len(walked.boards), 0),
+        counts=since(spent, bench_counts(bench), len(walked.boards)),
     )
-    review = replace(review, counts=bench_counts(bench, len(walked.boards)))
     review = replace(review, story=tell(review))
     return replace(review, teach=teach(review))
 
@@ -160,8 +158,6 @@ def judge_walk(
         low = after.low
         via = (walked.san(ply), *after.via)
         evidence = after.evidence if low.points >= before.high.points else Evidence.BOUNDED
-        if evidence is Evidence.RULES:
-            evidence = Evidence.TABLE
         if low.points >= before.high.points:
             changed = replace(
                 before, low=low, high=max(low, before.high), evidence=evidence, via=via,
@@ -349,15 +345,32 @@ def aftermath(board: chess.Board, trade: FoundTrade) -> str:
     return "; ".join(notes)
 
 
-def bench_counts(bench: Bench, positions: int) -> Counts:
-    """What the review has cost so far."""
+def bench_counts(bench: Bench) -> Counts:
+    """What the bench has done so far, over all the games it judged."""
     by = bench.counts()
     probes = getattr(bench.prober, "counts", None)
     return Counts(
-        positions=positions,
+        positions=0,
         judged=sum(by.values()),
         by_evidence={e.value: by[e] for e in Evidence if by[e]},
         wdl_probes=getattr(probes, "wdl", 0),
         dtz_probes=getattr(probes, "dtz", 0),
         look_ahead_nodes=bench.look_ahead_nodes,
+    )
+
+
+def since(before: Counts, after: Counts, positions: int) -> Counts:
+    """What one review of ``positions`` positions added to the counts."""
+    by = {
+        name: number - before.by_evidence.get(name, 0)
+        for name, number in after.by_evidence.items()
+        if number > before.by_evidence.get(name, 0)
+    }
+    return Counts(
+        positions=positions,
+        judged=after.judged - before.judged,
+        by_evidence=by,
+        wdl_probes=after.wdl_probes - before.wdl_probes,
+        dtz_probes=after.dtz_probes - before.dtz_probes,
+        look_ahead_nodes=after.look_ahead_nodes - before.look_ahead_nodes,
     )

@@ -225,6 +225,8 @@ def simplification(verdicts: Sequence[Verdict]) -> int | None:
     return ply
 
 
+#: Estimated probability of winning from which a side is called clearly better (judgement).
+CLEARLY = 0.6
 #: An estimate must stand for so many plies to call a side clearly better.
 STANDING = 4
 

@@ -9,12 +9,10 @@ from __future__ import annotations
 from convert.balance import edge_verb
 from convert.model import Grade, Lesson, Part, Phase, Review, Side, Slip, Trade, Verdict
 from convert.rules import rule_by_id
-from convert.slips import better_from
+from convert.slips import CLEARLY, better_from
 from convert.wording import evidence_word, held_words, join, label_at, number_label, times
 from tablebases.values import Outcome
 
-#: Estimated probability of winning from which a side is called clearly better (judgement).
-CLEARLY = 0.6
 RESULT_POINTS = {"1-0": 1, "0-1": -1, "1/2-1/2": 0}
 
 

@@ -35,9 +35,9 @@ def evidence_word(verdict: Verdict) -> str:
     """``table``, ``estimate, unmeasured`` and so on; a line into the tables says so."""
     if verdict.evidence is Evidence.ESTIMATE:
         return "estimate" if verdict.measured else "estimate, unmeasured"
-    if verdict.evidence is Evidence.TABLE and verdict.via:
-        return "table, by a forced line"
-    return EVIDENCE_WORDS[verdict.evidence]
+    word = EVIDENCE_WORDS[verdict.evidence]
+    forced = verdict.via and verdict.evidence in (Evidence.RULES, Evidence.TABLE)
+    return f"{word}, by a forced line" if forced else word
 
 
 def tenths(probability: float) -> str:
@@ -152,12 +152,6 @@ def line_words(number: int, side: Side, moves: tuple[str, ...]) -> str:
         if not white:
             number += 1
     return " ".join(out)
-
-
-def number_words(number: int) -> str:
-    """Small numbers in words, others in figures."""
-    words = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
-    return words[number] if number < len(words) else str(number)
 
 
 def times(number: int) -> str:

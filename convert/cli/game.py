@@ -20,6 +20,7 @@ from convert.cli.common import (
     table_options,
     whole_file,
 )
+from convert.cli.quiet import FINDINGS, OK, TROUBLE
 
 if TYPE_CHECKING:
     from convert.judge import Bench
@@ -102,10 +103,10 @@ def command(
                  f"error: {', '.join(files)}: no game to review")
     _remark_tables(bench)
     if job.trouble:
-        return 2
+        return TROUBLE
     if fail_on and (job.certain or (fail_on == "suspected" and job.suspected)):
-        return 1
-    return 0
+        return FINDINGS
+    return OK
 
 
 def _check_outputs(files: tuple[str, ...], *outputs: str | None) -> None:

@@ -132,7 +132,6 @@ class _Search:
         flip = 0 if b.turn else 56
         best, table = -MATE * 2, False
         line: tuple[chess.Move, ...] = ()
-        tried: set[chess.Move] = set()
         moves: list[chess.Move]
         if checked:
             moves = sorted(
@@ -162,9 +161,6 @@ class _Search:
         quiet_goal = static - 20
         forced_leaf = True
         for move in moves:
-            if move in tried:
-                continue
-            tried.add(move)
             if self.nodes >= self.limit:
                 self.cut = True
                 break
@@ -192,25 +188,23 @@ class _Search:
         b = self.board
         b.push(chess.Move.null())
         try:
-            score, _, _ = self.captures_only(-static, -static + 1000, 0)
+            score = self.captures_only(-static, -static + 1000, 0)
         finally:
             b.pop()
         loss = static + score
         return loss if loss >= _THREAT else 0
 
-    def captures_only(
-        self, alpha: int, beta: int, depth: int
-    ) -> tuple[int, tuple[chess.Move, ...], bool]:
-        """Captures and promotions alone, from the side to move."""
+    def captures_only(self, alpha: int, beta: int, depth: int) -> int:
+        """Score for the side to move from captures and promotions alone."""
         self.nodes += 1
         best = self.static()
         if best >= beta or depth >= 6 or self.nodes >= self.limit:
-            return best, (), False
+            return best
         alpha = max(alpha, best)
         for move in self.captures(keep_all=False):
             self.board.push(move)
             try:
-                score, _, _ = self.captures_only(-beta, -alpha, depth + 1)
+                score = self.captures_only(-beta, -alpha, depth + 1)
             finally:
                 self.board.pop()
             if -score > best:
@@ -218,7 +212,7 @@ class _Search:
                 alpha = max(alpha, best)
                 if alpha >= beta:
                     break
-        return best, (), False
+        return best
 
     def answers(self, already: list[chess.Move]) -> list[chess.Move]:
         """Quiet moves that may meet a threat: attacked men first, then the rest."""
