@@ -1,0 +1,28 @@
+"""Endings solved on the spot: outcomes past the tables, with proof.
+
+``solve`` answers for kings, a few pieces and any number of pawns, exactly or within bounds. The
+package needs numpy and numba, so it is imported when it is first used; numba's machine code is
+kept in the user's cache folder.
+"""
+
+from __future__ import annotations
+
+import os
+
+import platformdirs
+
+os.environ.setdefault(
+    "NUMBA_CACHE_DIR", str(platformdirs.user_cache_path("fullpoint") / "machine-code")
+)
+
+from tablebases.solver.solution import (  # noqa: E402
+    Budget,
+    Cost,
+    Progress,
+    Solution,
+    can_solve,
+    solve,
+)
+from tablebases.solver.store import Store  # noqa: E402
+
+__all__ = ["Budget", "Cost", "Progress", "Solution", "Store", "can_solve", "solve"]

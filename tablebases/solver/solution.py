@@ -1,0 +1,745 @@
+"""Ask the solver: ``solve`` a position, then ask the ``Solution`` about it and its neighbours."""
+
+from __future__ import annotations
+
+import time
+from collections import OrderedDict
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any, Final
+
+import chess
+import numpy as np
+
+from tablebases.solver import kernels
+from tablebases.solver.plan import (
+    BLOCK_BYTES,
+    KEEP_RESULT,
+    KEEP_START,
+    Plan,
+    make_plan,
+    sizes_of,
+    wall_seconds,
+)
+from tablebases.solver.results import Distances, in_set, place, replay
+from tablebases.solver.run import Kept, OutOfMemory, Run, Stopped
+from tablebases.solver.store import Store
+from tablebases.solver.structures import (
+    ALL_KINDS,
+    LOWER,
+    QUEEN_ONLY,
+    UPPER,
+    Scope,
+    Structures,
+    expand,
+)
+from tablebases.values import Answer, Distance, Outcome, outcome_under_clock
+
+Key = tuple[int, int, int]
+"""A slice: packed piece codes, White's pawns, Black's pawns."""
+
+SOLVER_VERSION: Final = 1
+"""Part of every key in the store: raise it when a set would come out differently."""
+
+_KINDS: Final = {chess.KNIGHT: 0, chess.BISHOP: 1, chess.ROOK: 2, chess.QUEEN: 3}
+_WORTH: Final = {chess.PAWN: 1, chess.KNIGHT: 3, chess.BISHOP: 3, chess.ROOK: 5, chess.QUEEN: 9}
+_MATE: Final = -1
+"""Distance of a side that is mated, as in the tables."""
+_REPLAYS: Final = 600 * 2**20
+"""Bytes of distances kept in memory at a time."""
+
+
+@dataclass(frozen=True)
+class Budget:
+    """How much may be spent.
+
+    Attributes:
+        seconds: time on the clock; what is proved when it is over is returned.
+        memory: bytes of real memory for sets; more is kept in a file on disk.
+        disk: bytes of that file.
+        threads: number of threads.
+    """
+
+    seconds: float = 60.0
+    memory: int = 3 * 2**30
+    disk: int = 0
+    threads: int = 2
+
+
+@dataclass(frozen=True)
+class Progress:
+    """Where the work stands.
+
+    Attributes:
+        question: what is being proved, in words.
+        done: slices solved in this step; ``slices`` in all.
+        share: estimated share of this step that is done, 0 to 1.
+        seconds: time since the start; ``left`` is the estimate for the rest of the step.
+    """
+
+    question: str
+    done: int
+    slices: int
+    share: float
+    seconds: float
+    left: float
+
+
+@dataclass
+class Cost:
+    """What a solution cost.
+
+    Attributes:
+        seconds: time on the clock.
+        slices: slices solved; ``positions`` placements in them, both sides to move.
+        peak_bytes: largest planned memory of a step.
+        from_store: slices that were read from the store.
+    """
+
+    seconds: float = 0.0
+    slices: int = 0
+    positions: int = 0
+    peak_bytes: int = 0
+    from_store: int = 0
+
+
+@dataclass(frozen=True)
+class Step:
+    """One question with a scope: does ``colour`` win, at least or at most?"""
+
+    colour: chess.Color
+    scope: Scope
+
+    @property
+    def question(self) -> str:
+        """The question in words."""
+        side = "White" if self.colour else "Black"
+        return f"{side} wins" if self.scope.mode == LOWER else f"{side} cannot win"
+
+
+def framed(board: chess.Board, colour: chess.Color) -> chess.Board:
+    """The board seen by ``colour``: that side is White."""
+    return board if colour else board.mirror()
+
+
+def locate(board: chess.Board) -> tuple[Key, list[int]]:
+    """The slice of a position and the squares of its pieces, in the order of their codes."""
+    men = sorted(
+        (2 * kind + (0 if colour else 1), square)
+        for piece_type, kind in _KINDS.items()
+        for colour in chess.COLORS
+        for square in board.pieces(piece_type, colour)
+    )
+    packed = 0
+    for code, _ in reversed(men):
+        packed = (packed << 4) | (code + 1)
+    key = (packed, board.pieces_mask(chess.PAWN, True), board.pieces_mask(chess.PAWN, False))
+    return key, [square for _, square in men]
+
+
+def can_solve(board: chess.Board) -> bool:
+    """Is this a position for the solver at all: legal, no castling, few enough pieces?"""
+    pieces = board.occupied & ~board.kings & ~board.pawns
+    return (
+        chess.popcount(pieces) <= kernels.MOST_PIECES
+        and not board.castling_rights
+        and board.is_valid()
+        and not board.is_variant_end()
+    )
+
+
+class Sets:
+    """Kept slices by mode and key, with the distances last asked for."""
+
+    def __init__(self) -> None:
+        self.kept: dict[tuple[int, Key], list[Kept]] = {}
+        self._replays: OrderedDict[int, tuple[Kept, Distances]] = OrderedDict()
+        self._bytes = 0
+
+    def add(self, mode: int, key: Key, kept: Kept) -> None:
+        """Add a slice; a complete one serves as lower and as upper bound."""
+        for m in (LOWER, UPPER) if kept.complete else (mode,):
+            known = self.kept.setdefault((m, key), [])
+            if kept.complete:
+                known.clear()
+            elif any(k.complete for k in known):
+                continue
+            known.append(kept)
+
+    def complete(self, key: Key) -> bool:
+        """Is the slice known exactly?"""
+        return any(kept.complete for kept in self.kept.get((LOWER, key), ()))
+
+    def distances(self, kept: Kept) -> Distances | None:
+        """Distances of all positions of a slice; None for a large one."""
+        if kept.solved:
+            return None
+        found = self._replays.get(id(kept))
+        if found is not None:
+            self._replays.move_to_end(id(kept))
+            return found[1]
+        distances = replay(kept)
+        self._replays[id(kept)] = (kept, distances)
+        self._bytes += distances.white.nbytes + distances.black.nbytes
+        while self._bytes > _REPLAYS and len(self._replays) > 1:
+            _, (_, old) = self._replays.popitem(last=False)
+            self._bytes -= old.white.nbytes + old.black.nbytes
+        return distances
+
+    def value(self, mode: int, board: chess.Board) -> tuple[int, int | None] | None:
+        """White's win as far as this mode knows, for a framed board.
+
+        Returns:
+            (2 for a win, 1 for a win that is too slow under the fifty-move rule, 0 for none; plies
+            to the next zeroing move or mate if won, as far as known). None if the slice is not
+            kept. Where several sets are known the strongest counts.
+        """
+        if board.has_legal_en_passant():
+            return self._value_en_passant(mode, board)
+        return self._plain(mode, board)
+
+    def _plain(self, mode: int, board: chess.Board) -> tuple[int, int | None] | None:
+        key, squares = locate(board)
+        found: tuple[int, int | None] | None = None
+        for kept in self.kept.get((mode, key), ()):
+            value = self._one(kept, board, squares)
+            if found is None or (value[0] > found[0]) == (mode == LOWER) and value[0] != found[0]:
+                found = value
+        return found
+
+    def _one(self, kept: Kept, board: chess.Board, squares: list[int]) -> tuple[int, int | None]:
+        wk, bk = board.king(chess.WHITE), board.king(chess.BLACK)
+        assert wk is not None and bk is not None
+        at = place(kept, squares, wk, bk)
+        distances = self.distances(kept)
+        if distances is None:
+            late_lost = kept.candidates if kept.late_candidates is None else kept.late_candidates
+            late_open = kept.open if kept.late_open is None else kept.late_open
+            if board.turn:
+                won, late = not in_set(kept.open, at), not in_set(late_open, at)
+            else:
+                won, late = in_set(kept.candidates, at), in_set(late_lost, at)
+            return (2 if won else 1 if late else 0), None
+        if board.turn:
+            plies = int(distances.white[at])
+            won = plies > 0
+        else:
+            plies = int(distances.black[at])
+            won = plies != distances.none
+        if not won:
+            return 0, None
+        return (2 if plies <= kernels.LAST_TRUE_PLY else 1), plies
+
+    def _value_en_passant(self, mode: int, board: chess.Board) -> tuple[int, int | None] | None:
+        """The slice knows nothing of the right to take en passant: add those moves."""
+        plain = board.copy(stack=False)
+        plain.ep_square = None
+        base = self._plain(mode, plain)
+        if base is None:
+            return None
+        replies = []
+        for move in board.generate_legal_ep():
+            child = board.copy(stack=False)
+            child.push(move)
+            reply = self._plain(mode, child)
+            if reply is None:
+                return None
+            replies.append(reply[0])
+        zeroing = {2: 1, 1: kernels.LAST_TRUE_PLY + 1}
+        if board.turn:
+            best = max(replies)
+            options = [base] if base[0] else []
+            if best:
+                options.append((best, zeroing[best]))
+            if not options:
+                return 0, None
+            return max(options, key=lambda o: (o[0], -(o[1] or 0)))
+        worst = min(replies)
+        if not any(plain.generate_legal_moves()) and not plain.is_check():
+            return (worst, zeroing[worst]) if worst else (0, None)
+        level = min(worst, base[0])
+        if not level:
+            return 0, None
+        plies = base[1]
+        if plies is not None:
+            plies = max([plies, *(zeroing[r] for r in replies)])
+        return level, plies
+
+
+class Solution:
+    """What was proved of a position and of those one legal move later.
+
+    Every answer is for the side to move of the board asked about.
+    """
+
+    def __init__(self, sets: Sets, cost: Cost):
+        self._sets = sets
+        self.cost = cost
+
+    def covers(self, board: chess.Board) -> bool:
+        """Is something kept about this position's slice?"""
+        if not can_solve(board):
+            return False
+        return any(self._sets.value(mode, framed(board, colour)) is not None
+                   for colour in chess.COLORS for mode in (LOWER, UPPER))  # fmt: skip
+
+    def interval(self, board: chess.Board) -> tuple[Outcome, Outcome]:
+        """Worst and best outcome still possible, with the halfmove clock taken as 0."""
+        if board.is_checkmate():
+            return Outcome.LOSS, Outcome.LOSS
+        own_low, own_high, _ = self._wins(board, board.turn)
+        other_low, other_high, _ = self._wins(board, not board.turn)
+        low = own_low if own_low else -other_high
+        high = -other_low if other_low else own_high
+        return Outcome(low), Outcome(max(low, high))
+
+    def _wins(self, board: chess.Board, colour: chess.Color) -> tuple[int, int, int | None]:
+        """Least and most that ``colour`` wins (0 to 2), and the plies of the least if known."""
+        view = framed(board, colour)
+        lower = self._sets.value(LOWER, view)
+        upper = self._sets.value(UPPER, view)
+        low, plies = lower if lower is not None else (0, None)
+        high = upper[0] if upper is not None else 2
+        return low, max(low, high), plies
+
+    def exact(self, board: chess.Board) -> bool:
+        """Is the slice known exactly for both colours, so that distances are exact as well?"""
+        return all(
+            self._sets.complete(locate(framed(b, colour))[0])
+            for colour in chess.COLORS
+            for b in self._parts(board)
+        )
+
+    @staticmethod
+    def _parts(board: chess.Board) -> Iterator[chess.Board]:
+        yield board
+        if board.has_legal_en_passant():
+            for move in board.generate_legal_ep():
+                child = board.copy(stack=False)
+                child.push(move)
+                yield child
+
+    def distance(self, board: chess.Board) -> Distance | None:
+        """Distance to the next zeroing move or mate in plies; None unless known exactly."""
+        if board.is_checkmate():
+            return Distance(_MATE)
+        if not self.exact(board):
+            return None
+        for colour, sign in ((board.turn, 1), (not board.turn, -1)):
+            level, _, plies = self._wins(board, colour)
+            if level:
+                return Distance(sign * plies) if plies else None
+        return Distance(0)
+
+    def bound(self, board: chess.Board) -> int | None:
+        """Plies in which the winning side can surely force a zeroing move or mate."""
+        for colour in chess.COLORS:
+            level, _, plies = self._wins(board, colour)
+            if level:
+                return plies
+        return None
+
+    def answer(self, board: chess.Board) -> Answer | None:
+        """Outcome under the fifty-move rule with the board's clock; None if nothing is known."""
+        if not self.covers(board):
+            return None
+        low, high = self.interval(board)
+        if (low, high) == (Outcome.LOSS, Outcome.WIN):
+            return None
+        distance = self.distance(board)
+        clock = board.halfmove_clock
+        if board.is_checkmate() or clock == 0:
+            return Answer(low, high, distance)
+        if distance is not None and low == high:
+            return Answer(*outcome_under_clock(low, distance, clock), distance)
+        # A proved win holds if the proof's own way is quick enough, else it may be cursed.
+        plies = self.bound(board)
+        in_time = plies is not None and plies + clock <= kernels.LAST_TRUE_PLY
+        if low is Outcome.WIN and not in_time:
+            low = Outcome.CURSED_WIN
+        if high is Outcome.LOSS and not in_time:
+            high = Outcome.BLESSED_LOSS
+        return Answer(low, high, None)
+
+    def best_moves(self, board: chess.Board) -> list[chess.Move]:
+        """Moves that keep the outcome, quickest win or longest defence first where known.
+
+        Only moves whose outcome is settled are given.
+        """
+        if not any(board.generate_legal_moves()):
+            return []
+        rated = []
+        for move in board.legal_moves:
+            child = board.copy(stack=False)
+            child.push(move)
+            low, high = self.interval(child)
+            if low != high:
+                continue
+            rated.append((-low.value, self._order(board, move, child), move))
+        if not rated:
+            return []
+        best = max(value for value, _, _ in rated)
+        return [m for v, o, m in sorted(rated, key=lambda r: r[1]) if v == best]
+
+    def _order(self, board: chess.Board, move: chess.Move, child: chess.Board) -> tuple[int, str]:
+        distance = self.distance(child)
+        plies = abs(distance.plies) if distance is not None else 0
+        if distance is not None and distance.plies == _MATE:
+            plies = 0
+        elif distance is not None and board.is_zeroing(move):
+            plies = 1 if distance.plies else 0
+        low, _ = self.interval(child)
+        return (plies if low < 0 else -plies), move.uci()
+
+    def line(self, board: chess.Board, plies: int = 40) -> list[chess.Move]:
+        """Best play for both sides, as far as the kept slices reach."""
+        work = board.copy(stack=False)
+        moves: list[chess.Move] = []
+        seen = {work._transposition_key()}
+        while len(moves) < plies and self.covers(work):
+            best = self.best_moves(work)
+            if not best:
+                break
+            low, high = self.interval(work)
+            if low == high == Outcome.DRAW and len(moves) >= 6:
+                break
+            moves.append(best[0])
+            work.push(best[0])
+            if work._transposition_key() in seen:
+                break
+            seen.add(work._transposition_key())
+        return moves
+
+
+# --- what to try, in which order -------------------------------------------------------------
+
+_CAPS: Final = ((1,), (2, 1), (2, 2, 1), (2, 2, 2, 1), (2,), (3, 2, 1), (3, 3, 2, 1), (3,), (4,))
+_BUDGETS: Final = (0, 1, 2, 4)
+_FIRST_ALLOWANCE: Final = 1.0
+_GROWTH: Final = 4.0
+
+
+def _scopes(mode: int, limit: int) -> list[Scope]:
+    """Scopes from the narrowest to the widest."""
+    white, black = (QUEEN_ONLY, ALL_KINDS) if mode == LOWER else (ALL_KINDS, QUEEN_ONLY)
+    base = Scope(mode, _CAPS[0], white, black, limit=limit)
+    scopes = [replace(base, budget=b) for b in _BUDGETS]
+    scopes += [replace(base, caps=caps) for caps in _CAPS]
+    scopes.append(replace(base, caps=_CAPS[-1], white_promotions=ALL_KINDS,
+                          black_promotions=ALL_KINDS))  # fmt: skip
+    return scopes
+
+
+class Solver:
+    """Works on a set of boards until they are settled or the budget is spent."""
+
+    def __init__(
+        self,
+        boards: Sequence[chess.Board],
+        budget: Budget,
+        *,
+        store: Store | None = None,
+        progress: Callable[[Progress], None] | None = None,
+        folder: Path | None = None,
+        moves_too: bool = False,
+    ):
+        self.boards = [b for b in boards if can_solve(b)]
+        self.budget = budget
+        self.store = store
+        self.progress = progress
+        self.folder = folder
+        self.moves_too = moves_too
+        self.sets = Sets()
+        self.cost = Cost()
+        self.started = time.monotonic()
+        self.deadline = self.started + budget.seconds
+        self.needed = {
+            colour: self._keys_around(colour) for colour in chess.COLORS
+        }
+        self.steps: list[Step] = []
+        self.skipped: list[Step] = []
+        self.timings: list[Any] = []
+
+    def _keys_around(self, colour: chess.Color) -> set[Key]:
+        """Slices of the boards and of all positions one move later."""
+        keys = set()
+        for board in self.boards:
+            view = framed(board, colour)
+            keys.add(locate(view)[0])
+            for move in view.legal_moves:
+                child = view.copy(stack=False)
+                child.push(move)
+                keys.add(locate(child)[0])
+                for reply in child.generate_legal_ep():
+                    after = child.copy(stack=False)
+                    after.push(reply)
+                    keys.add(locate(after)[0])
+        return keys
+
+    def solution(self) -> Solution:
+        """What is known so far."""
+        self.cost.seconds = time.monotonic() - self.started
+        return Solution(self.sets, self.cost)
+
+    def run(self) -> Solution:
+        """Do the work; on the user's interrupt what is proved so far is returned."""
+        try:
+            if not self._exactly():
+                self._by_bounds()
+        except (Stopped, KeyboardInterrupt):
+            print('stopped')
+        return self.solution()
+
+    def _left(self) -> float:
+        return self.deadline - time.monotonic()
+
+    def _limit(self, seconds: float) -> int:
+        """Slices that could at best be solved in so many seconds."""
+        return int(min(3_000_000, 2_000 + 30_000 * max(0.0, min(seconds, self._left()))))
+
+    def _exactly(self) -> bool:
+        """Solve everything exactly if that is cheap; True if it was done."""
+        if not self.boards:
+            return True
+        scope = Scope(LOWER, (4,), limit=self._limit(20.0))
+        plans = []
+        for colour in chess.COLORS:
+            if all(self.sets.complete(key) for key in self.needed[colour]):
+                continue
+            if self._load(Step(colour, scope)):
+                continue
+            prepared = self._prepare(Step(colour, scope), self.boards)
+            if prepared is None or not self._fits(prepared, min(0.5 * self._left(), 20.0)):
+                return False
+            plans.append((Step(colour, scope), prepared))
+        for step, plan in plans:
+            self._execute(step, plan)
+        return True
+
+    def _by_bounds(self) -> None:
+        """Widen the scope of each question in turn, as far as a growing allowance permits."""
+        allowance = _FIRST_ALLOWANCE
+        reached: dict[tuple[chess.Color, int], int] = {}
+        sizes: dict[tuple[chess.Color, int], int] = {}
+        while self._left() > 0:
+            waiting = False
+            for question in self._questions():
+                boards = [b for b in self.boards if self._matters(b, *question)]
+                if not boards:
+                    continue
+                scopes = _scopes(question[1], self._limit(allowance))
+                chosen: tuple[Step, Plan] | None = None
+                i = reached.get(question, -1) + 1
+                while i < len(scopes):
+                    step = Step(question[0], scopes[i])
+                    if self._load(step):
+                        chosen = None
+                    else:
+                        plan = self._prepare(step, boards)
+                        if plan is None or not self._fits(plan, min(allowance, self._left())):
+                            waiting = True
+                            break
+                        if len(plan.structures) != sizes.get(question):
+                            chosen = step, plan
+                            sizes[question] = len(plan.structures)
+                    reached[question] = i
+                    i += 1
+                if chosen is not None:
+                    self._execute(*chosen)
+            if not waiting or allowance > self.budget.seconds:
+                return
+            allowance *= _GROWTH
+
+    def _questions(self) -> list[tuple[chess.Color, int]]:
+        """Colour and mode, those first that are most likely to settle something."""
+        balance = sum(
+            worth * (len(b.pieces(t, True)) - len(b.pieces(t, False)))
+            for b in self.boards[:1]
+            for t, worth in _WORTH.items()
+        )
+        strong = balance >= 0
+        return [(strong, LOWER), (not strong, UPPER), (strong, UPPER), (not strong, LOWER)]
+
+    def _matters(self, board: chess.Board, colour: chess.Color, mode: int) -> bool:
+        """Could the question still narrow the verdict of the board, or of its moves?"""
+        solution = Solution(self.sets, self.cost)
+        positions = [board]
+        if self.moves_too:
+            for move in board.legal_moves:
+                child = board.copy(stack=False)
+                child.push(move)
+                positions.append(child)
+        for position in positions:
+            low, high, _ = solution._wins(position, colour)
+            other, _, _ = solution._wins(position, not colour)
+            if low < high and not other:
+                return True
+        return False
+
+    def _prepare(self, step: Step, boards: Sequence[chess.Board]) -> Plan | None:
+        roots = list(dict.fromkeys(locate(framed(b, step.colour))[0] for b in boards))
+        structures = expand(roots, step.scope)
+        if structures is None:
+            return None
+        keep = np.zeros(len(structures), np.int64)
+        sizes = sizes_of(structures)
+        needed = self.needed[step.colour]
+        for s, key in enumerate(keys_of(structures)):
+            if key in needed:
+                keep[s] = KEEP_START if sizes[s] <= 40960 else KEEP_RESULT
+        return make_plan(structures, keep, self.budget.memory)
+
+    def _fits(self, plan: Plan, seconds: float) -> bool:
+        if plan.bytes(self.budget.threads) > self.budget.memory + self.budget.disk:
+            return False
+        return wall_seconds(plan.seconds, self.budget.threads) <= seconds
+
+    def _execute(self, step: Step, plan: Plan) -> None:
+        memory = max(0, self.budget.memory - plan.bytes(self.budget.threads) + plan.pool_bytes)
+        run = Run(plan, mode=step.scope.mode, threads=self.budget.threads, memory=memory,
+                  folder=self.folder)  # fmt: skip
+        begun = time.monotonic()
+
+        def report(done: int, share: float) -> None:
+            if self.progress is not None:
+                spent = time.monotonic() - begun
+                left = spent * (1 - share) / share if share > 0.02 else wall_seconds(
+                    plan.seconds, self.budget.threads
+                )
+                self.progress(
+                    Progress(step.question, done, len(plan.structures), share,
+                             time.monotonic() - self.started, left)
+                )  # fmt: skip
+
+        try:
+            run.execute(deadline=self.deadline, report=report)
+            self.steps.append(step)
+            self.timings.append((time.monotonic() - begun, plan.seconds, plan.pool_bytes, len(plan.structures)))
+            needed = self.needed[step.colour]
+            for s, key in enumerate(keys_of(plan.structures)):
+                if key in needed:
+                    kept = run.kept(s)
+                    self.sets.add(step.scope.mode, key, kept)
+                    self._save(step, key, kept)
+        except OutOfMemory:
+            self.skipped.append(step)
+        finally:
+            self.cost.slices += run.done
+            sizes = sizes_of(plan.structures)
+            self.cost.positions += int(sizes[plan.order[: run.done]].sum()) * 8192
+            self.cost.peak_bytes = max(self.cost.peak_bytes, plan.bytes(self.budget.threads))
+            run.close()
+
+    # The store holds one entry a slice and scope.
+
+    def _load(self, step: Step) -> bool:
+        """Read all slices that the step would keep; False if one is missing."""
+        if self.store is None:
+            return False
+        found = []
+        for key in self.needed[step.colour]:
+            if self.sets.complete(key):
+                continue
+            kept = _read(self.store, step.scope, key)
+            if kept is None:
+                return False
+            found.append((key, kept))
+        for key, kept in found:
+            self.sets.add(step.scope.mode, key, kept)
+        self.cost.from_store += len(found)
+        return True
+
+    def _save(self, step: Step, key: Key, kept: Kept) -> None:
+        if self.store is not None:
+            _write(self.store, step.scope, key, kept)
+
+
+def keys_of(structures: Structures) -> Iterator[Key]:
+    """The key of every slice, in order."""
+    shifts = np.array([1, 16, 256, 4096], np.int64)
+    used = np.arange(4)[None, :] < structures.pieces[:, None]
+    packed = (((structures.codes + 1) * shifts) * used).sum(axis=1)
+    yield from zip(
+        packed.tolist(), structures.white.tolist(), structures.black.tolist(), strict=True
+    )
+
+
+def _store_key(scope: Scope | None, key: Key) -> str:
+    name = "exact" if scope is None else (
+        f"{scope.mode} {scope.caps} {scope.white_promotions} {scope.black_promotions}"
+        f" {scope.budget}"
+    )
+    return f"solver {SOLVER_VERSION} | {name} | {key[0]:x} {key[1]:x} {key[2]:x}"
+
+
+def _read(store: Store, scope: Scope, key: Key) -> Kept | None:
+    entry = store.get(_store_key(None, key)) or store.get(_store_key(scope, key))
+    if entry is None:
+        return None
+    meta, arrays = entry.meta, entry.arrays
+    return Kept(
+        arrays["codes"],
+        int(meta["pieces"]),  # type: ignore[arg-type]
+        bool(meta["symmetric"]),
+        key[1],
+        key[2],
+        arrays["candidates"],
+        arrays["open"],
+        arrays.get("late_candidates"),
+        arrays.get("late_open"),
+        bool(meta["complete"]),
+        bool(meta["solved"]),
+    )
+
+
+def _write(store: Store, scope: Scope, key: Key, kept: Kept) -> None:
+    arrays: dict[str, Any] = {
+        "codes": kept.codes,
+        "candidates": kept.candidates,
+        "open": kept.open,
+    }
+    if kept.late_candidates is not None and kept.late_open is not None:
+        arrays |= {"late_candidates": kept.late_candidates, "late_open": kept.late_open}
+    meta = {
+        "pieces": kept.pieces,
+        "symmetric": kept.symmetric,
+        "complete": kept.complete,
+        "solved": kept.solved,
+    }
+    store.put(_store_key(None if kept.complete else scope, key), arrays, meta)
+
+
+def solve(
+    board: chess.Board,
+    budget: Budget = Budget(),  # noqa: B008 - frozen
+    *,
+    also: Iterable[chess.Board] = (),
+    store: Store | None = None,
+    progress: Callable[[Progress], None] | None = None,
+    moves_too: bool = False,
+    folder: Path | None = None,
+) -> Solution:
+    """Find out what a position is worth, and those one legal move later.
+
+    Everything is solved exactly where that is cheap. Otherwise bounds are proved, from the
+    cheapest scope to the widest that the budget allows, until every board is settled.
+
+    Args:
+        board: the position asked about.
+        budget: time and memory.
+        also: more positions to answer; much of the work is shared if they come from one game.
+        store: where results are kept for the next time.
+        progress: called a few times a second.
+        moves_too: go on until the moves of every board are settled as well.
+        folder: where a file is made if the sets do not fit into memory.
+
+    Positions that are not for the solver (castling rights, too many pieces) are left out; nothing
+    is known about them then.
+    """
+    return Solver(
+        [board, *also], budget, store=store, progress=progress, folder=folder, moves_too=moves_too
+    ).run()
+
+
+_ = (field, BLOCK_BYTES)

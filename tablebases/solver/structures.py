@@ -1,0 +1,693 @@
+"""Which slices an ending leads to, and by which exits.
+
+A slice is named by three numbers: the packed piece codes (four bits a piece, ``code + 1``, first
+piece lowest), White's pawns and Black's pawns as words. From a root all slices that can be
+reached are listed, each with its exit rows (``kernels``), in time proportional to their number.
+
+What is *not* opened is treated so that the answer stays one-sided (see ``Scope``): in a lower
+bound on White's wins a missing move of White's is not available to him and a missing move of
+Black's saves Black; in an upper bound it is the other way round. If nothing is missing both are
+exact.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import numpy.typing as npt
+from numba import njit
+
+from tablebases.solver.kernels import (
+    NO_SLICE,
+    OPEN_PROMOTION,
+    OPEN_PROMOTION_TAKES,
+    PAWN_MOVE,
+    PAWN_TAKES,
+    ROW_CHILD,
+    ROW_EP1,
+    ROW_EP2,
+    ROW_KIND,
+    ROW_MAP,
+    ROW_SIDE,
+    ROW_SQUARE,
+    ROW_SQUARE2,
+    ROW_TAKEN,
+    ROW_WIDTH,
+    TAKES_PAWN,
+    TAKES_PIECE,
+    UNKNOWN,
+    bit,
+    has,
+    lowest,
+)
+
+LOWER: Final = 1
+UPPER: Final = 2
+
+ALL_KINDS: Final = 0b1111
+QUEEN_ONLY: Final = 0b1000
+
+U = np.uint64
+Array = npt.NDArray[Any]
+
+
+@dataclass(frozen=True)
+class Scope:
+    """What is opened. Anything else is left out, soundly for the mode.
+
+    Attributes:
+        mode: ``LOWER`` or ``UPPER`` bound on White's wins.
+        caps: most pieces other than kings and pawns, by number of pawns on the board (0 to 16).
+        white_promotions: kinds White's pawns may turn into, as bits (1 knight ... 8 queen).
+        black_promotions: the same for Black.
+        budget: most pawn moves of the restricted side (White in a lower bound, Black in an upper
+            one) on any way to an opened slice, counted while a piece is on the board; -1 for no
+            limit.
+        limit: most slices to open; beyond it nothing is returned.
+    """
+
+    mode: int
+    caps: tuple[int, ...]
+    white_promotions: int = ALL_KINDS
+    black_promotions: int = ALL_KINDS
+    budget: int = -1
+    limit: int = 1_000_000
+
+
+@dataclass(frozen=True)
+class Structures:
+    """Slices in the order in which they were found, roots first.
+
+    Attributes:
+        pieces: number of pieces other than kings and pawns, int64, shape (n,).
+        symmetric: 1 where the eight symmetries are used, int64, shape (n,).
+        codes: piece codes, int64, shape (n, 4).
+        white, black: pawns as words, uint64, shape (n,).
+        first, last: exit rows of each slice, int64, shape (n,).
+        rows: exits, int32, shape (m, ROW_WIDTH).
+        complete: 1 where no move is left out of the slice itself or of any that it leads to.
+    """
+
+    pieces: Array
+    symmetric: Array
+    codes: Array
+    white: Array
+    black: Array
+    first: Array
+    last: Array
+    rows: Array
+    complete: Array
+
+    def __len__(self) -> int:
+        return len(self.pieces)
+
+
+@njit(cache=True)
+def _popcount(x):  # type: ignore[no-untyped-def]
+    n = 0
+    while x != U(0):
+        x &= x - U(1)
+        n += 1
+    return n
+
+
+@njit(cache=True)
+def _unpack(packed, codes):  # type: ignore[no-untyped-def]
+    k = 0
+    while packed != 0:
+        codes[k] = (packed & 15) - 1
+        packed >>= 4
+        k += 1
+    return k
+
+
+@njit(cache=True)
+def _pack(codes, k):  # type: ignore[no-untyped-def]
+    packed = 0
+    for d in range(k - 1, -1, -1):
+        packed = (packed << 4) | (codes[d] + 1)
+    return packed
+
+
+@njit(cache=True)
+def _hash(packed, wp, bp):  # type: ignore[no-untyped-def]
+    h = U(packed) * U(0x9E3779B97F4A7C15)
+    h ^= wp * U(0xC2B2AE3D27D4EB4F)
+    h ^= h >> U(29)
+    h *= U(0xBF58476D1CE4E5B9)
+    h ^= bp * U(0x94D049BB133111EB)
+    h ^= h >> U(32)
+    h *= U(0xD6E8FEB86659FD93)
+    return h ^ (h >> U(29))
+
+
+@njit(cache=True)
+def _grow_rows(rows):  # type: ignore[no-untyped-def]
+    bigger = np.empty((rows.shape[0] * 2, rows.shape[1]), rows.dtype)
+    bigger[: rows.shape[0]] = rows
+    return bigger
+
+
+@njit(cache=True)
+def _grow_ints(values):  # type: ignore[no-untyped-def]
+    bigger = np.empty(values.shape[0] * 2, values.dtype)
+    bigger[: values.shape[0]] = values
+    return bigger
+
+
+@njit(cache=True, nogil=True)
+def _expand(root_packed, root_white, root_black, mode, caps, white_kinds, black_kinds, budget, limit):  # type: ignore[no-untyped-def]  # fmt: skip
+    size = 1 << 12
+    packed = np.empty(size, np.int64)
+    white = np.empty(size, np.uint64)
+    black = np.empty(size, np.uint64)
+    first = np.empty(size, np.int64)
+    last = np.empty(size, np.int64)
+    label = np.empty(size, np.int64)
+    table = np.full(1 << 14, -1, np.int64)
+    rows = np.empty((1 << 14, ROW_WIDTH), np.int32)
+    n = 0
+    m = 0
+    ok = True
+    # Work lists: this label's slices and the next one's.
+    now = np.empty(size, np.int64)
+    later = np.empty(size, np.int64)
+    n_now = 0
+    n_later = 0
+    opened = 0
+
+    # Requests for children are collected here, then looked up in one place below.
+    codes = np.zeros(5, np.int64)
+    kept = np.zeros(5, np.int64)
+    inserted = np.zeros(5, np.int64)
+    move = np.zeros(5, np.int64)
+    pending = 0
+    req_packed = np.empty(512, np.int64)
+    req_white = np.empty(512, np.uint64)
+    req_black = np.empty(512, np.uint64)
+    req_row = np.empty(512, np.int64)
+    req_column = np.empty(512, np.int64)
+    req_cost = np.empty(512, np.int64)
+
+    for r in range(len(root_packed)):
+        req_packed[pending] = root_packed[r]
+        req_white[pending] = root_white[r]
+        req_black[pending] = root_black[r]
+        req_row[pending] = -1
+        req_column[pending] = 0
+        req_cost[pending] = 0
+        pending += 1
+        if pending == 512:
+            break
+    current = 0
+    at = 0
+    while True:
+        # 1. look up what was asked for
+        for q in range(pending):
+            if 2 * (n + 1) > len(table):
+                bigger = np.full(len(table) * 2, -1, np.int64)
+                for i in range(n):
+                    h = _hash(packed[i], white[i], black[i]) & U(len(bigger) - 1)
+                    while bigger[h] >= 0:
+                        h = (h + U(1)) & U(len(bigger) - 1)
+                    bigger[h] = i
+                table = bigger
+            h = _hash(req_packed[q], req_white[q], req_black[q]) & U(len(table) - 1)
+            while table[h] >= 0:
+                i = table[h]
+                if packed[i] == req_packed[q] and white[i] == req_white[q] and black[i] == req_black[q]:
+                    break
+                h = (h + U(1)) & U(len(table) - 1)
+            i = table[h]
+            cost = current + req_cost[q]
+            if i < 0:
+                i = n
+                table[h] = i
+                if n == len(packed):
+                    packed = _grow_ints(packed)
+                    white = _grow_ints(white)
+                    black = _grow_ints(black)
+                    first = _grow_ints(first)
+                    last = _grow_ints(last)
+                    label = _grow_ints(label)
+                packed[n] = req_packed[q]
+                white[n] = req_white[q]
+                black[n] = req_black[q]
+                first[n] = -1
+                last[n] = -1
+                label[n] = 1 << 40
+                n += 1
+            if cost < label[i] and (budget < 0 or cost <= budget):
+                label[i] = cost
+                if cost == current:
+                    if n_now == len(now):
+                        now = _grow_ints(now)
+                    now[n_now] = i
+                    n_now += 1
+                else:
+                    if n_later == len(later):
+                        later = _grow_ints(later)
+                    later[n_later] = i
+                    n_later += 1
+            if req_row[q] >= 0:
+                rows[req_row[q], req_column[q]] = i
+        pending = 0
+        # 2. next slice to open
+        while at < n_now and first[now[at]] >= 0:
+            at += 1
+        if at == n_now:
+            if n_later == 0:
+                break
+            now, later = later, now
+            n_now = n_later
+            n_later = 0
+            at = 0
+            current += 1
+            continue
+        s = now[at]
+        at += 1
+        opened += 1
+        if opened > limit:
+            ok = False
+            break
+        if m + 256 > rows.shape[0]:
+            rows = _grow_rows(rows)
+        # 3. its exits
+        first[s] = m
+        k = _unpack(packed[s], codes)
+        wp = white[s]
+        bp = black[s]
+        any_white = wp != U(0)
+        for d in range(k):
+            if codes[d] & 1 == 0:
+                any_white = True
+        if not any_white:
+            last[s] = m
+            continue
+        occupied = wp | bp
+        n_pawns = _popcount(occupied)
+        for side in range(2):
+            own = wp if side == 0 else bp
+            enemy = bp if side == 0 else wp
+            kinds = white_kinds if side == 0 else black_kinds
+            restricted = (mode == LOWER) == (side == 0)
+            step_cost = 1 if (restricted and k >= 1) else 0
+            pawns = own
+            while pawns != U(0):
+                p = lowest(pawns)
+                pawns &= pawns - U(1)
+                b = bit(p)
+                t = p + 8 if side == 0 else p - 8
+                promotes = t >= 56 if side == 0 else t < 8
+                for way in range(3):
+                    # 0: straight on; 1 and 2: captures to the two sides
+                    if way == 0:
+                        target = t
+                        if has(occupied, target):
+                            continue
+                    else:
+                        df = -1 if way == 1 else 1
+                        f = (p & 7) + df
+                        if f < 0 or f > 7:
+                            continue
+                        target = t + df
+                        if has(own, target):
+                            continue
+                    if way > 0 and has(enemy, target):
+                        # pawn takes pawn (never on the last rank)
+                        left = enemy & ~bit(target)
+                        now_own = (own & ~b) | bit(target)
+                        rows[m, ROW_SIDE] = side
+                        rows[m, ROW_KIND] = PAWN_MOVE
+                        rows[m, ROW_SQUARE] = -1
+                        rows[m, ROW_SQUARE2] = -1
+                        rows[m, ROW_TAKEN] = -1
+                        rows[m, ROW_EP1] = NO_SLICE
+                        rows[m, ROW_EP2] = NO_SLICE
+                        for j in range(4):
+                            rows[m, ROW_MAP + j] = j
+                        req_packed[pending] = packed[s]
+                        req_white[pending] = now_own if side == 0 else left
+                        req_black[pending] = left if side == 0 else now_own
+                        req_row[pending] = m
+                        req_column[pending] = ROW_CHILD
+                        req_cost[pending] = step_cost
+                        pending += 1
+                        m += 1
+                        continue
+                    for taken in range(-1, k):
+                        if way == 0 and taken >= 0:
+                            break
+                        if way > 0 and (taken < 0 or codes[taken] & 1 == side):
+                            continue
+                        # the pieces left
+                        kk = 0
+                        for d in range(k):
+                            if d != taken:
+                                kept[kk] = codes[d]
+                                move[kk] = d
+                                kk += 1
+                        if not promotes:
+                            double = 0
+                            if way == 0 and (p < 16 if side == 0 else p >= 48):
+                                t2 = target + 8 if side == 0 else target - 8
+                                if not has(occupied, t2):
+                                    double = 1
+                            for length in range(1 + double):
+                                to = target if length == 0 else t2
+                                now_own = (own & ~b) | bit(to)
+                                rows[m, ROW_SIDE] = side
+                                rows[m, ROW_KIND] = PAWN_MOVE if way == 0 else PAWN_TAKES
+                                rows[m, ROW_SQUARE] = to
+                                rows[m, ROW_SQUARE2] = target if length == 1 else -1
+                                rows[m, ROW_TAKEN] = taken
+                                rows[m, ROW_EP1] = NO_SLICE
+                                rows[m, ROW_EP2] = NO_SLICE
+                                for j in range(4):
+                                    rows[m, ROW_MAP + j] = move[j] if j < kk else 0
+                                child_packed = _pack(kept, kk)
+                                req_packed[pending] = child_packed
+                                req_white[pending] = now_own if side == 0 else enemy
+                                req_black[pending] = enemy if side == 0 else now_own
+                                req_row[pending] = m
+                                req_column[pending] = ROW_CHILD
+                                req_cost[pending] = step_cost
+                                pending += 1
+                                if length == 1:
+                                    column = ROW_EP1
+                                    for df in (-1, 1):
+                                        f = (to & 7) + df
+                                        if f < 0 or f > 7 or not has(enemy, to + df):
+                                            continue
+                                        # the enemy pawn takes on the square passed
+                                        enemy_after = (enemy & ~bit(to + df)) | bit(target)
+                                        own_after = now_own & ~bit(to)
+                                        req_packed[pending] = child_packed
+                                        req_white[pending] = own_after if side == 0 else enemy_after
+                                        req_black[pending] = enemy_after if side == 0 else own_after
+                                        req_row[pending] = m
+                                        req_column[pending] = column
+                                        # the reply costs the enemy, the step costs this side
+                                        enemy_cost = 1 if (not restricted and k >= 1) else 0
+                                        req_cost[pending] = step_cost + enemy_cost
+                                        pending += 1
+                                        column = ROW_EP2
+                                m += 1
+                            continue
+                        # promotions
+                        missing = False
+                        cap = caps[n_pawns - 1]
+                        for kind in range(3, -1, -1):
+                            if not (kinds >> kind) & 1 or kk + 1 > cap:
+                                missing = True
+                                continue
+                            code = 2 * kind + side
+                            placed = 0
+                            jj = 0
+                            for j in range(kk):
+                                if placed == 0 and code < kept[j]:
+                                    inserted[jj] = code
+                                    rows[m, ROW_MAP + jj] = -1 - target
+                                    jj += 1
+                                    placed = 1
+                                inserted[jj] = kept[j]
+                                rows[m, ROW_MAP + jj] = move[j]
+                                jj += 1
+                            if placed == 0:
+                                inserted[jj] = code
+                                rows[m, ROW_MAP + jj] = -1 - target
+                                jj += 1
+                            for j in range(jj, 4):
+                                rows[m, ROW_MAP + j] = 0
+                            now_own = own & ~b
+                            rows[m, ROW_SIDE] = side
+                            rows[m, ROW_KIND] = PAWN_MOVE if way == 0 else PAWN_TAKES
+                            rows[m, ROW_SQUARE] = target
+                            rows[m, ROW_SQUARE2] = -1
+                            rows[m, ROW_TAKEN] = taken
+                            rows[m, ROW_EP1] = NO_SLICE
+                            rows[m, ROW_EP2] = NO_SLICE
+                            req_packed[pending] = _pack(inserted, jj)
+                            req_white[pending] = now_own if side == 0 else enemy
+                            req_black[pending] = enemy if side == 0 else now_own
+                            req_row[pending] = m
+                            req_column[pending] = ROW_CHILD
+                            req_cost[pending] = step_cost
+                            pending += 1
+                            m += 1
+                        if missing:
+                            now_own = own & ~b
+                            rows[m, ROW_SIDE] = side
+                            rows[m, ROW_KIND] = OPEN_PROMOTION if way == 0 else OPEN_PROMOTION_TAKES
+                            rows[m, ROW_SQUARE] = target
+                            rows[m, ROW_SQUARE2] = -1
+                            rows[m, ROW_TAKEN] = taken
+                            rows[m, ROW_CHILD] = -1
+                            rows[m, ROW_EP1] = NO_SLICE
+                            rows[m, ROW_EP2] = NO_SLICE
+                            for j in range(4):
+                                rows[m, ROW_MAP + j] = move[j] if j < kk else 0
+                            if not restricted:
+                                req_packed[pending] = _pack(kept, kk)
+                                req_white[pending] = now_own if side == 0 else enemy
+                                req_black[pending] = enemy if side == 0 else now_own
+                                req_row[pending] = m
+                                req_column[pending] = ROW_CHILD
+                                req_cost[pending] = step_cost
+                                pending += 1
+                            m += 1
+            # captures by pieces and king
+            victims = enemy
+            while victims != U(0):
+                t = lowest(victims)
+                victims &= victims - U(1)
+                rows[m, ROW_SIDE] = side
+                rows[m, ROW_KIND] = TAKES_PAWN
+                rows[m, ROW_SQUARE] = t
+                rows[m, ROW_SQUARE2] = -1
+                rows[m, ROW_TAKEN] = -1
+                rows[m, ROW_EP1] = NO_SLICE
+                rows[m, ROW_EP2] = NO_SLICE
+                for j in range(4):
+                    rows[m, ROW_MAP + j] = j
+                left = enemy & ~bit(t)
+                req_packed[pending] = packed[s]
+                req_white[pending] = own if side == 0 else left
+                req_black[pending] = left if side == 0 else own
+                req_row[pending] = m
+                req_column[pending] = ROW_CHILD
+                req_cost[pending] = 0
+                pending += 1
+                m += 1
+            for taken in range(k):
+                if codes[taken] & 1 == side:
+                    continue
+                kk = 0
+                for d in range(k):
+                    if d != taken:
+                        kept[kk] = codes[d]
+                        move[kk] = d
+                        kk += 1
+                rows[m, ROW_SIDE] = side
+                rows[m, ROW_KIND] = TAKES_PIECE
+                rows[m, ROW_SQUARE] = -1
+                rows[m, ROW_SQUARE2] = -1
+                rows[m, ROW_TAKEN] = taken
+                rows[m, ROW_EP1] = NO_SLICE
+                rows[m, ROW_EP2] = NO_SLICE
+                for j in range(4):
+                    rows[m, ROW_MAP + j] = move[j] if j < kk else 0
+                req_packed[pending] = _pack(kept, kk)
+                req_white[pending] = wp
+                req_black[pending] = bp
+                req_row[pending] = m
+                req_column[pending] = ROW_CHILD
+                req_cost[pending] = 0
+                pending += 1
+                m += 1
+        last[s] = m
+
+    return ok, opened, packed[:n], white[:n], black[:n], first[:n], last[:n], rows[:m]
+
+
+@njit(cache=True, nogil=True)
+def _finish(packed, white, black, first, last, rows, mode):  # type: ignore[no-untyped-def]
+    """Number the opened slices, drop or close what leads to others, find what is complete."""
+    n = len(packed)
+    number = np.full(n, -1, np.int64)
+    count = 0
+    for s in range(n):
+        if first[s] >= 0:
+            number[s] = count
+            count += 1
+    pieces = np.empty(count, np.int64)
+    symmetric = np.empty(count, np.int64)
+    codes = np.zeros((count, 4), np.int64)
+    new_white = np.empty(count, np.uint64)
+    new_black = np.empty(count, np.uint64)
+    new_first = np.empty(count, np.int64)
+    new_last = np.empty(count, np.int64)
+    whole = np.ones(count, np.int64)
+    unpacked = np.zeros(5, np.int64)
+    m = 0
+    # Rows are moved up in place, so slices must be taken in the order of their rows.
+    for s in np.argsort(first):
+        if first[s] < 0:
+            continue
+        i = number[s]
+        k = _unpack(packed[s], unpacked)
+        pieces[i] = k
+        for d in range(k):
+            codes[i, d] = unpacked[d]
+        new_white[i] = white[s]
+        new_black[i] = black[s]
+        symmetric[i] = 1 if (k >= 2 and white[s] == U(0) and black[s] == U(0)) else 0
+        begin = m
+        for r in range(first[s], last[s]):
+            side = rows[r, ROW_SIDE]
+            restricted = (mode == LOWER) == (side == 0)
+            child = number[rows[r, ROW_CHILD]] if rows[r, ROW_CHILD] >= 0 else -1
+            promotes_blind = rows[r, ROW_KIND] >= OPEN_PROMOTION
+            if child < 0 and restricted:
+                whole[i] = 0
+                continue
+            if m != r:
+                for c in range(ROW_WIDTH):
+                    rows[m, c] = rows[r, c]
+            if promotes_blind:
+                whole[i] = 0
+            if child < 0:
+                whole[i] = 0
+                rows[m, ROW_CHILD] = UNKNOWN
+            else:
+                rows[m, ROW_CHILD] = child
+                if rows[m, ROW_KIND] == PAWN_MOVE:
+                    # The child's own legality keeps the target square free.
+                    rows[m, ROW_SQUARE] = rows[m, ROW_SQUARE2]
+                    rows[m, ROW_SQUARE2] = -1
+            for e in (ROW_EP1, ROW_EP2):
+                if rows[m, e] >= 0:
+                    ep = number[rows[m, e]]
+                    if ep >= 0:
+                        rows[m, e] = ep
+                    else:
+                        whole[i] = 0
+                        # The answer belongs to the other side.
+                        rows[m, e] = NO_SLICE if not restricted else UNKNOWN
+            m += 1
+        new_first[i] = begin
+        new_last[i] = m
+    return pieces, symmetric, codes, new_white, new_black, new_first, new_last, rows[:m], whole
+
+
+def expand(
+    roots: list[tuple[int, int, int]], scope: Scope
+) -> Structures | None:
+    """All slices reachable from ``roots`` (packed codes, White's pawns, Black's pawns).
+
+    Returns:
+        None if there are more than ``scope.limit``.
+    """
+    caps = np.array(scope.caps + (scope.caps[-1],) * (17 - len(scope.caps)), np.int64)
+    ok, _, packed, white, black, first, last, rows = _expand(
+        np.array([r[0] for r in roots], np.int64),
+        np.array([r[1] for r in roots], np.uint64),
+        np.array([r[2] for r in roots], np.uint64),
+        scope.mode,
+        caps,
+        scope.white_promotions,
+        scope.black_promotions,
+        scope.budget,
+        scope.limit,
+    )
+    if not ok:
+        return None
+    found = _finish(packed, white, black, first, last, rows, scope.mode)
+    structures = Structures(*found)
+    _spread(structures)
+    return structures
+
+
+def _spread(structures: Structures) -> None:
+    """A slice is complete only if all that it leads to are."""
+    _spread_incomplete(structures.first, structures.last, structures.rows, structures.complete)
+
+
+@njit(cache=True)
+def _spread_incomplete(first, last, rows, complete):  # type: ignore[no-untyped-def]
+    changed = True
+    while changed:
+        changed = False
+        for s in range(len(first) - 1, -1, -1):
+            if complete[s] == 0:
+                continue
+            for r in range(first[s], last[s]):
+                for c in (ROW_CHILD, ROW_EP1, ROW_EP2):
+                    child = rows[r, c]
+                    if child >= 0 and complete[child] == 0:
+                        complete[s] = 0
+                        changed = True
+                        break
+                if complete[s] == 0:
+                    break
+
+
+@njit(cache=True, nogil=True)
+def depth_first(first, last, rows, reverse):  # type: ignore[no-untyped-def]
+    """Slices so ordered that each comes after all that it leads to."""
+    n = len(first)
+    order = np.empty(n, np.int64)
+    seen = np.zeros(n, np.uint8)
+    stack = np.empty(n + 1, np.int64)
+    at = np.empty(n + 1, np.int64)
+    count = 0
+    for root in range(n):
+        if seen[root]:
+            continue
+        seen[root] = 1
+        top = 0
+        stack[0] = root
+        at[0] = 0
+        while top >= 0:
+            s = stack[top]
+            width = (last[s] - first[s]) * 3
+            pushed = False
+            while at[top] < width:
+                j = at[top]
+                at[top] += 1
+                if reverse:
+                    j = width - 1 - j
+                r = first[s] + j // 3
+                c = j % 3
+                child = rows[r, ROW_CHILD if c == 0 else (ROW_EP1 if c == 1 else ROW_EP2)]
+                if child >= 0 and not seen[child]:
+                    seen[child] = 1
+                    top += 1
+                    stack[top] = child
+                    at[top] = 0
+                    pushed = True
+                    break
+            if not pushed:
+                order[count] = s
+                count += 1
+                top -= 1
+    return order
+
+
+@njit(cache=True, nogil=True)
+def by_levels(first, last, rows, order):  # type: ignore[no-untyped-def]
+    """The same slices, those first from which the fewest exits in a row lead on."""
+    n = len(order)
+    level = np.zeros(n, np.int64)
+    for p in range(n):
+        s = order[p]
+        highest = -1
+        for r in range(first[s], last[s]):
+            for c in (ROW_CHILD, ROW_EP1, ROW_EP2):
+                child = rows[r, c]
+                if child >= 0 and level[child] > highest:
+                    highest = level[child]
+        level[s] = highest + 1
+    return order[np.argsort(level[order], kind="mergesort")]
