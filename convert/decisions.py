@@ -257,7 +257,7 @@ def _decision(
 ) -> Decision:
     bench, board = judged.bench, judged.board(ply)
     before, after = judged.before(ply), judged.after(ply)
-    reachable = bench.covered(board) or (before.exact and before.high.points >= 0)
+    reachable = bench.reaches(board) or (before.exact and before.high.points >= 0)
     given, difference, other = grade(
         before,
         after,

@@ -1,15 +1,15 @@
-"""The chain of judges: rules, tables, lines into the tables, estimate.
+"""The chain of judges: rules, tables, solver, lines into the tables, estimate.
 
 Each judge may narrow what is still possible for the side to move; they are
 asked in order of strength and the first to settle the position ends the
-asking.  A solver joins the chain between tables and lines by being one more
-:class:`Judge`.  Every position is judged once per run.
+asking.  The solver stands between tables and lines; it answers for what it was
+told to solve beforehand.  Every position is judged once per run.
 """
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Protocol
@@ -21,8 +21,10 @@ from convert.features import features
 from convert.lookahead import prove, resolve
 from convert.model import Evidence, Side, Verdict
 from convert.rules import Voice, position_voices
+from convert.solving import SolverJudge
+from tablebases.errors import TablebaseError
 from tablebases.probing import Prober
-from tablebases.values import Outcome
+from tablebases.values import Distance, Outcome
 
 UNKNOWN = (Outcome.LOSS, Outcome.WIN)
 
@@ -189,13 +191,16 @@ class Bench:
         effort: Effort = EFFORTS[EffortName.NORMAL],
         largest: int = 4,
         more: Sequence[Judge] = (),
+        solver: SolverJudge | None = None,
     ):
         self.prober = prober
         self.effort = effort
         self.largest = largest
+        self.solver = solver
         self.judges: tuple[Judge, ...] = (
             RulesJudge(),
             TableJudge(prober),
+            *(() if solver is None else (solver,)),
             *more,
             LineJudge(prober, effort, largest),
         )
@@ -264,6 +269,38 @@ class Bench:
     def covered(self, board: chess.Board) -> bool:
         """True where the tables know the position and everything that follows."""
         return board.occupied.bit_count() <= self.largest and self.prober.covers(board)
+
+    def prepare(self, boards: Iterable[chess.Board]) -> None:
+        """Let the solver work on positions that will be asked about; before they are."""
+        if self.solver is not None:
+            self.solver.prepare(boards)
+
+    def reaches(self, board: chess.Board) -> bool:
+        """True where the outcome is settled with a way to show: by tables or solver."""
+        if self.covered(board):
+            return True
+        settled = self.settle(board)
+        return settled is not None and settled.exact and settled.evidence is Evidence.SOLVED
+
+    def distance(self, board: chess.Board) -> Distance | None:
+        """Distance to the next zeroing move or mate, by tables or solver; None if unknown."""
+        if self.covered(board):
+            try:
+                return self.prober.distance(board)
+            except TablebaseError:
+                return None
+        plies = self.solver.distance(board) if self.solver is not None else None
+        settled = self.settle(board)
+        if plies is None or settled is None or settled.points is None:
+            return None
+        return Distance(plies if settled.low > 0 else -plies)
+
+    def way(self, board: chess.Board) -> int | None:
+        """Plies to the next zeroing move or mate on the way that is proved, best or not."""
+        found = self.distance(board)
+        if found is not None:
+            return abs(found.plies)
+        return self.solver.way(board) if self.solver is not None else None
 
     def voices(self, board: chess.Board) -> tuple[Voice, ...]:
         """Rules of thumb that speak in the position."""

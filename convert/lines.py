@@ -1,6 +1,6 @@
 """Lines that show why: best play to the next capture, pawn move or mate.
 
-All lines stay inside what the tables know.  The winner takes the shortest way
+All lines stay inside what tables and solver know.  The winner takes the shortest way
 to the next capture, pawn move or mate, the loser the longest; in a drawn
 position the attacker sets the hardest test, the reply that leaves fewest moves
 that hold, and the defender answers it.
@@ -14,7 +14,6 @@ import chess
 
 from convert.judge import Bench, after_move
 from convert.model import Line
-from tablebases.errors import TablebaseError
 from tablebases.values import Outcome
 
 #: Longest line shown, in plies.
@@ -30,9 +29,9 @@ class _Choice:
 
 
 def best_line(bench: Bench, board: chess.Board, most: int = MOST_PLIES) -> Line | None:
-    """Best play by both from a decided or drawn table position; None out of reach."""
+    """Best play by both from a decided or drawn position; None out of reach."""
     settled = bench.settle(board)
-    if settled is None or not settled.exact or not bench.covered(board):
+    if settled is None or not settled.exact or not bench.reaches(board):
         return None
     if settled.points == 0:
         # A cursed win is no drawn position to be held: no line shows it in few moves.
@@ -64,24 +63,24 @@ def _decided_line(bench: Bench, board: chess.Board, most: int) -> Line | None:
 
 
 def _best_move(bench: Bench, board: chess.Board, points: int) -> chess.Move | None:
-    """The winner's shortest way, the loser's longest, by distance to zeroing."""
+    """The winner's shortest way, the loser's longest, by distance to zeroing.
+
+    Where the solver has proved a win without knowing the shortest way, its proof's own way.
+    """
     choices: list[_Choice] = []
     for move, verdict in bench.children(board):
         if verdict is None or verdict.points != points:
             continue
         zeroing = board.is_zeroing(move)
         board.push(move)
-        try:
-            if board.is_checkmate():
-                length = 0
-            elif zeroing:
-                length = 1
-            else:
-                length = 1 + abs(bench.prober.distance(board).plies)
-        except TablebaseError:
-            length = 100
-        finally:
-            board.pop()
+        if board.is_checkmate():
+            length = 0
+        elif zeroing:
+            length = 1
+        else:
+            way = bench.way(board)
+            length = 100 if way is None else 1 + way
+        board.pop()
         # Mate first, then captures, then queening, then plain pawn moves.
         kind = 0 if length == 0 else 1 if board.is_capture(move) else 2 if move.promotion else 3
         under = 0 if move.promotion in (None, chess.QUEEN) else 1

@@ -41,6 +41,10 @@ def judge_position(
     """Judge a legal position with everything the bench has."""
     board = board.copy(stack=False)
     side = Side.of(board.turn)
+    varied = variants and board.occupied.bit_count() <= MOST_MEN_VARIED
+    bench.prepare([board])
+    if varied:
+        bench.prepare([v for _, _, v in _variants(board) if v.is_valid()])
     verdict = with_distance(bench, board, bench.verdict(board))
     rows = _moves(board, bench)
     listed = rows if verdict.exact else rows[:MOST_ESTIMATED]
@@ -55,9 +59,7 @@ def judge_position(
         left_out=len(rows) - len(listed),
         trades=tuple(_trades(board, bench)),
         rules=position_speaking(bench, board),
-        variants=tuple(what_decides(board, bench, verdict))
-        if variants and board.occupied.bit_count() <= MOST_MEN_VARIED
-        else (),
+        variants=tuple(what_decides(board, bench, verdict)) if varied else (),
         line=best_line(bench, board),
     )
 
@@ -65,6 +67,9 @@ def judge_position(
 def _why_no_table(board: chess.Board, bench: Bench) -> tuple[str, ...]:
     """Why the tables do not answer, for a position that tables could hold (seven men)."""
     if board.occupied.bit_count() > 7 or not any(board.generate_legal_moves()):
+        return ()
+    settled = bench.settle(board)
+    if settled is not None and settled.exact:
         return ()
     try:
         bench.prober.outcome(board)
@@ -79,14 +84,13 @@ def _why_no_table(board: chess.Board, bench: Bench) -> tuple[str, ...]:
 
 
 def with_distance(bench: Bench, board: chess.Board, verdict: Verdict) -> Verdict:
-    """Add the distance to the next zeroing move or mate, where a table knows it."""
+    """Add the distance to the next zeroing move or mate, where table or solver knows it."""
     if not verdict.exact or verdict.distance is not None or verdict.low == Outcome.DRAW:
         return verdict
-    if not bench.covered(board) or not any(board.generate_legal_moves()):
+    if not any(board.generate_legal_moves()):
         return verdict
-    try:
-        found = bench.prober.distance(board)
-    except TablebaseError:
+    found = bench.distance(board)
+    if found is None:
         return verdict
     return replace(verdict, distance=abs(found.plies) or None, rounded=found.rounded)
 

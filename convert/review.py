@@ -88,6 +88,7 @@ def review_game(
         raise Refused("no moves: nothing to review")
     spent = bench_counts(bench)
     walked = walk(start, read.moves)
+    bench.prepare(walked.boards)
     verdicts = judge_walk(walked, bench, progress)
     judged = Judged(walked, verdicts, bench)
     chosen, how = choose_side(read, verdicts, side)

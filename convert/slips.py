@@ -144,7 +144,7 @@ def _handed_back(slips: Sequence[Slip]) -> list[Slip]:
 
 
 def find_only_moves(judged: Judged) -> tuple[OnlyMove, ...]:
-    """Positions in the tables where one move alone kept a win or a draw.
+    """Positions settled by tables or solver where one move alone kept a win or a draw.
 
     Positions with a single legal move are left out, and so is a plain
     recapture that was made.
@@ -152,7 +152,7 @@ def find_only_moves(judged: Judged) -> tuple[OnlyMove, ...]:
     out: list[OnlyMove] = []
     for step in judged.walked.steps:
         board, before = judged.board(step.ply), judged.before(step.ply)
-        if not before.exact or before.low.points < 0 or not judged.bench.covered(board):
+        if not before.exact or before.low.points < 0 or not judged.bench.reaches(board):
             continue
         if board.legal_moves.count() < 2:
             continue

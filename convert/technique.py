@@ -11,7 +11,6 @@ from collections import Counter
 
 from convert.decisions import Judged
 from convert.model import Side, Technique
-from tablebases.errors import TablebaseError
 
 #: A move is wasted when it leaves the goal at least this many plies further off
 #: than it had to be, one more where the table rounds.
@@ -31,11 +30,8 @@ def technique(judged: Judged, side: Side) -> Technique | None:
     def distance(ply: int) -> tuple[int, bool] | None:
         if ply not in distance_before:
             board = walked.boards[ply]
-            if not bench.covered(board):
-                return None
-            try:
-                found = bench.prober.distance(board)
-            except TablebaseError:
+            found = bench.distance(board)
+            if found is None:
                 return None
             distance_before[ply] = (abs(found.plies), found.rounded)
         return distance_before[ply]

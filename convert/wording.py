@@ -58,10 +58,11 @@ def verdict_words(verdict: Verdict) -> str:
         winner = verdict.side if verdict.high.points > 0 else verdict.side.other
         return f"{winner.name_} wins or it is drawn by the fifty-move rule: the table rounds"
     bound = ""
+    source = "table, by a forced line" if verdict.via else "solved"
     if verdict.low.points == 0:
-        bound = f"{verdict.side.name_} cannot lose (table, by a forced line); "
+        bound = f"{verdict.side.name_} cannot lose ({source}); "
     elif verdict.high.points == 0:
-        bound = f"{verdict.side.other.name_} cannot lose (table, by a forced line); "
+        bound = f"{verdict.side.other.name_} cannot lose ({source}); "
     word = "estimate" if verdict.measured else "estimate, unmeasured"
     better = better_side(verdict)
     if better is None:

@@ -35,6 +35,8 @@ def _clean_environment(monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest
     for name in ("NO_COLOR", "FORCE_COLOR", "COLUMNS", "FULLPOINT_TABLES", "FULLPOINT_DEBUG",
                  "XDG_CACHE_HOME", "XDG_DATA_HOME"):
         monkeypatch.delenv(name, raising=False)
+    # Solving takes seconds; tests that are about it switch it on.
+    monkeypatch.setenv("FULLPOINT_SOLVE", "0")
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path_factory.mktemp("config")))
 
 

@@ -2,13 +2,15 @@
 
 ``data/demo_claims_*.json`` lists the claims.  Each is checked twice: by a
 brute-force reading of the tables (or a search of every reply down to them) that
-shares no code with the program, and against what the review says.
+shares no code with the program, and against what the review says.  What lies
+beyond that search is claimed of the first game alone, and is the solver's.
 """
 
 from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -19,11 +21,13 @@ from slow_reference import Reference
 
 from convert.balance import census, worth
 from convert.judge import Bench
-from convert.model import Grade, Part, Review, Side
+from convert.model import Evidence, Grade, Part, Review, Side
 from convert.review import review_game
+from convert.solving import REACHES, SolverJudge
 from convert.sources import GameRead, read_games
 from convert.walker import Walk, walk
 from tablebases.files import bundled_folder
+from tablebases.material import material_name
 from tablebases.probing import open_tables
 
 ROOT = Path(__file__).parent.parent
@@ -173,6 +177,34 @@ def test_01_queens_traded_and_converted() -> None:
     assert "queen" not in phase.name
     assert not [s for s in review.slips if s.certain]
     assert review.plies[-1].verdict.for_side(review.side).points == 1
+
+
+@pytest.mark.slow
+def test_01_won_from_the_queen_trade_on_by_the_solver() -> None:
+    """Rook and two pawns against knight and two, and all that follows: settled, and won."""
+    tables = open_tables()
+    # The reach of normal effort, with time to spare for a slow or busy machine.
+    reach = replace(REACHES["normal"], seconds=600.0, total=1200.0)
+    solver = SolverJudge(reach, lambda board: small(board) and tables.covers(board))
+    name = "01-queens-traded-into-rook-against-knight.pgn"
+    review = review_game(read(name)[0], Bench(tables, solver=solver))
+    (queens,) = [t for t in review.trades if "queen" in t.white_gave]
+    assert set(queens.white_gave) == set(queens.black_gave) == {"queen"}
+    _, walked = read(name)
+    ending = walked.boards[queens.last]
+    assert material_name(ending) == "KRPPvKNPP"
+    after_it = review.plies[queens.last - 1 :]
+    assert after_it[0].verdict.evidence is Evidence.SOLVED
+    for record in after_it:
+        assert record.verdict.evidence in (Evidence.SOLVED, Evidence.TABLE)
+        told = record.verdict.for_side(Side.WHITE)
+        assert told.low.points == told.high.points == 1
+    # With everything settled no move of that part is even suspected.
+    assert not [s for s in review.slips if s.ply >= queens.last]
+    rook = next(t for t in review.trades if "rook" in t.white_gave and t.first > queens.last)
+    assert rook.white_gave == ("rook",)
+    assert sorted(rook.black_gave) == ["knight", "pawn"]
+    assert rook.before.evidence is rook.after.evidence is Evidence.SOLVED
 
 
 def test_02_the_pawns_went_and_the_win_with_them() -> None:

@@ -21,6 +21,7 @@ CONTEXT = {
 COMMANDS = {
     "game": ("convert.cli.game", "How each game of a PGN file was converted or let slip."),
     "position": ("convert.cli.position", "Judge one position: result, moves, what decides it."),
+    "solve": ("convert.cli.solve", "Solve an ending past the tables, exactly or in part."),
     "tables": ("convert.cli.tables", "List and check the tables, and what is missing."),
 }
 
@@ -60,6 +61,7 @@ def cli(ctx: click.Context, config: str | None) -> None:
     \b
     fullpoint game FILE.pgn            review the games of a file
     fullpoint position "FEN"           is this ending a win, and what decides it?
+    fullpoint solve "FEN"              an ending past the tables, solved on the spot
     fullpoint tables                   which endings are known exactly?
     """
     from convert.cli.common import settings

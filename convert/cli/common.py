@@ -14,6 +14,7 @@ from typing import IO, TYPE_CHECKING, Any, TypeVar
 import click
 
 if TYPE_CHECKING:
+    import chess
     from rich.console import Console
 
     from convert.judge import Bench
@@ -55,9 +56,50 @@ def effort_option(command: F) -> F:
         type=click.Choice(EFFORT_NAMES),
         default="normal",
         show_default=True,
-        help="How far to look where no table settles the position. Counted in positions, so "
-        "results repeat.",
+        help="How far to look where no table settles the position: positions for the look-ahead, "
+        "time and memory for the solver.",
     )(command)
+
+
+def solve_option(command: F) -> F:
+    """Whether endings past the tables are solved on the spot."""
+    return click.option(
+        "--solve/--no-solve",
+        default=True,
+        envvar="FULLPOINT_SOLVE",
+        help="Solve endings past the tables on the spot (up to six men, pawn endings, rook "
+        "against a minor piece), or leave them to forced lines and the estimate.",
+    )(command)
+
+
+class SolverProgress:
+    """What the solver is at, on one line of standard error; nothing when that is no terminal."""
+
+    def __init__(self, quiet: bool = False):
+        self.on = not quiet and sys.stderr.isatty()
+        self.first = True
+        self.shown = 0.0
+
+    def __call__(self, progress: Any) -> None:
+        """Show a step of the solver's work."""
+        if not self.on:
+            return
+        if self.first:
+            from tablebases.solver import prepared
+
+            self.first = False
+            if not prepared():
+                note("preparing the solver, once: about a minute")
+        left = f", about {progress.left:.0f} s left" if progress.share > 0.02 else ""
+        text = f"solving ({progress.question}): {progress.done:,} of {progress.slices:,}{left}"
+        sys.stderr.write("\r" + text[:78].ljust(78))
+        sys.stderr.flush()
+
+    def done(self) -> None:
+        """Wipe the line."""
+        if self.on and not self.first:
+            sys.stderr.write("\r" + " " * 78 + "\r")
+            sys.stderr.flush()
 
 
 def figures_option(command: F) -> F:
@@ -106,8 +148,14 @@ def config_path() -> Path:
     return Path(platformdirs.user_config_path("fullpoint", appauthor=False)) / "config.toml"
 
 
-def make_bench(tables: tuple[Path, ...], effort: str) -> Bench:
-    """Open the tables and seat the judges.
+def make_bench(
+    tables: tuple[Path, ...],
+    effort: str,
+    *,
+    solve: bool = True,
+    tell: Callable[[Any], None] | None = None,
+) -> Bench:
+    """Open the tables and seat the judges; ``tell`` hears of the solver's progress.
 
     Raises:
         NoSuchFolder: a folder of the user's does not exist.
@@ -120,7 +168,15 @@ def make_bench(tables: tuple[Path, ...], effort: str) -> Bench:
     largest = 4
     if tables:
         largest = max((men(t.material) for t in prober.files), default=4)
-    return Bench(prober, effort=EFFORTS[EffortName(effort)], largest=largest)
+    solver = None
+    if solve:
+        from convert.solving import solver_for
+
+        def known(board: chess.Board) -> bool:
+            return board.occupied.bit_count() <= largest and prober.covers(board)
+
+        solver = solver_for(effort, known, tell=tell)
+    return Bench(prober, effort=EFFORTS[EffortName(effort)], largest=largest, solver=solver)
 
 
 def out_console() -> Console:

@@ -11,12 +11,14 @@ from typing import IO, TYPE_CHECKING, Any
 import click
 
 from convert.cli.common import (
+    SolverProgress,
     ToolError,
     effort_option,
     figures_option,
     make_bench,
     note,
     out_console,
+    solve_option,
     table_options,
     whole_file,
 )
@@ -47,6 +49,7 @@ MOST_REMEMBERED = 200_000
 @click.option("--fail-on", type=click.Choice(["slip", "suspected"]),
               help="Exit with 1 when a certain slip (or a suspected one) is found.")
 @effort_option
+@solve_option
 @figures_option
 @table_options
 @click.pass_context
@@ -61,6 +64,7 @@ def command(
     quiet: bool,
     fail_on: str | None,
     effort: str,
+    solve: bool,
     figures: bool,
     tables: tuple[Path, ...],
 ) -> int:
@@ -83,7 +87,8 @@ def command(
             raise ToolError("--pgn and --json cannot both go to standard output")
         quiet = True
     _check_outputs(files, pgn_out, json_out)
-    bench = make_bench(tables, effort)
+    solving = SolverProgress(quiet)
+    bench = make_bench(tables, effort, solve=solve, tell=solving)
     job = _Job(bench, side, games, quiet, figures, annotator)
     with ExitStack() as stack:
         job.pgn = stack.enter_context(whole_file(pgn_out)) if pgn_out else None

@@ -8,12 +8,14 @@ from pathlib import Path
 import click
 
 from convert.cli.common import (
+    SolverProgress,
     ToolError,
     effort_option,
     figures_option,
     make_bench,
     note,
     out_console,
+    solve_option,
     table_options,
     whole_file,
 )
@@ -28,6 +30,7 @@ from convert.cli.common import (
 @click.option("--variants/--no-variants", default=True,
               help="With or without the table of what decides it.")
 @effort_option
+@solve_option
 @figures_option
 @table_options
 @click.pass_context
@@ -38,6 +41,7 @@ def command(
     json_out: str | None,
     variants: bool,
     effort: str,
+    solve: bool,
     figures: bool,
     tables: tuple[Path, ...],
 ) -> int:
@@ -62,7 +66,8 @@ def command(
     from convert.fen import SourceError, parse_fen
     from convert.position import judge_position
 
-    bench = make_bench(tables, effort)
+    solving = SolverProgress()
+    bench = make_bench(tables, effort, solve=solve, tell=solving)
     trouble = False
     console = None if json_out == "-" else out_console()
     documents: list[str] = []
@@ -72,6 +77,7 @@ def command(
 
         assert isinstance(board, chess.Board)
         report = judge_position(board, bench, notes, variants=variants)
+        solving.done()
         if json_out:
             from convert.reports.json_text import position_document
 

@@ -1,19 +1,36 @@
-"""``fullpoint tables``: what is known exactly, what is missing, and whether the files are sound."""
+"""``fullpoint tables``: what is known exactly, what is missing, and whether the files are sound.
+
+``tables make`` solves whole classes of material. Their slices lie in a folder of their own in the
+user's cache folder, with one small JSON file a class that says what was made.
+"""
 
 from __future__ import annotations
 
+import contextlib
+import json
+import os
+import sys
 import textwrap
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from convert.cli.common import ToolError, config_path, out_console, table_options
+from convert.cli.common import (
+    ToolError,
+    config_path,
+    note,
+    out_console,
+    table_options,
+    whole_file,
+)
 
 if TYPE_CHECKING:
     from rich.console import Console
 
     from tablebases.files import TableFile
+    from tablebases.solver import Progress
 
 
 @click.group("tables", invoke_without_command=True)
@@ -38,6 +55,7 @@ def command(
     fullpoint tables --fen "8/8/4k3/4n3/8/4K3/4P3/4R3 w - - 0 1"
     fullpoint tables --for game.pgn
     fullpoint tables check --tables ~/tables
+    fullpoint tables make KRPvKN
     """
     ctx.obj = tables
     if ctx.invoked_subcommand is not None:
@@ -93,6 +111,12 @@ def _list(console: Console, files: list[TableFile]) -> None:
         console.print(f"{folder}{inside}: {count} files", soft_wrap=True)
     console.print(f"{len(files)} files, {total / 1e6:.1f} MB; settings file: {config_path()}",
                   soft_wrap=True)
+    made = _made()
+    if made:
+        console.print()
+        _print(console, f"made by the solver ({len(made)}): {' '.join(made)}")
+        size = sum(int(facts["bytes"]) for facts in made.values())
+        console.print(f"{classes_folder()}: {_size(size)}", soft_wrap=True)
 
 
 def _missing_for_fen(console: Console, fen: str, files: list[TableFile]) -> None:
@@ -181,3 +205,144 @@ def check(outer: tuple[Path, ...], folders: tuple[Path, ...], tables: tuple[Path
         if not results:
             raise ToolError(f"{folder}: no table files")
     return 2 if bad else 0
+
+
+# --- classes made by the solver ---------------------------------------------------------------
+
+
+def classes_folder() -> Path:
+    """Where solved classes are kept."""
+    import platformdirs
+
+    return Path(platformdirs.user_cache_path("fullpoint", appauthor=False)) / "classes"
+
+
+def _made() -> dict[str, dict[str, float]]:
+    """Classes made so far by name, fewest men first, each with the numbers of its JSON file."""
+    found: dict[str, dict[str, float]] = {}
+    paths = classes_folder().glob("K*vK*.json")
+    for path in sorted(paths, key=lambda path: (len(path.stem), path.stem)):
+        # A file that somebody has spoilt counts as absent; the class can be made again.
+        with contextlib.suppress(OSError, ValueError, TypeError, KeyError, AttributeError):
+            facts = json.loads(path.read_text(encoding="utf-8"))
+            if facts["name"] == path.stem:
+                names = ("positions", "plies", "seconds", "bytes")
+                found[path.stem] = {name: float(facts[name]) for name in names}
+    return found
+
+
+@command.command("make")
+@click.argument("name", metavar="NAME")
+@click.option("--threads", type=click.IntRange(1, 64),
+              help="Threads; without it one for each processor.")
+@click.option("--memory", type=click.FloatRange(0, min_open=True), default=3.0,
+              show_default=True, metavar="GB", help="Most memory for the work.")
+@click.option("--disk", type=click.FloatRange(0), default=0.0, show_default=True, metavar="GB",
+              help="Room on disk for what does not fit into memory.")
+@click.option("--seconds", type=click.FloatRange(0, min_open=True), metavar="N",
+              help="Give up after so much time; without it a day.")
+@click.option("--limit", type=click.FloatRange(0, min_open=True), default=20.0,
+              show_default=True, metavar="GB", help="Most room for all classes that are kept.")
+@click.option("--force", is_flag=True, help="Solve it again even if it was made before.")
+def make(
+    name: str,
+    threads: int | None,
+    memory: float,
+    disk: float,
+    seconds: float | None,
+    limit: float,
+    force: bool,
+) -> int:
+    """Solve a whole class of material, e.g. KRPvKN, and keep it.
+
+    Every position of the class with either colour on the move, en passant included. GB are
+    10^9 bytes. If it is stopped (Ctrl-C), the groups of pawn structures that are complete are
+    kept and are not solved again the next time.
+    """
+    from tablebases.material import BARE_KINGS, is_material_name, normal_name
+
+    if not is_material_name(name) or normal_name(name) == BARE_KINGS:
+        raise ToolError(f"{name}: not the name of a class of material such as KRPvKN")
+    name = normal_name(name)
+    console = out_console()
+    folder = classes_folder()
+    if name in _made() and not force:
+        console.print(f"{name}: made already; --force makes it again", soft_wrap=True)
+        console.print(str(folder), soft_wrap=True)
+        return 0
+    from tablebases.solver import Budget, Store, prepared
+    from tablebases.solver.classes import CLASS_BUDGET, solve_class, stored
+
+    if sys.stderr.isatty() and not prepared():
+        note("preparing the solver, once: about a minute")
+    store = Store(folder, limit=int(limit * 1e9))
+    if force:
+        (folder / f"{name}.json").unlink(missing_ok=True)
+    budget = Budget(
+        seconds=CLASS_BUDGET.seconds if seconds is None else seconds,
+        memory=int(memory * 1e9),
+        disk=int(disk * 1e9),
+        threads=threads or os.cpu_count() or 1,
+    )
+    with _bar(name) as show:
+        solution = solve_class(
+            name, budget, store=store, progress=show, folder=folder if disk else None, fresh=force
+        )
+    plies, fen = solution.longest()
+    size, complete = stored(name, store)
+    if not complete:
+        raise ToolError(
+            f"{name}: solved, but there is no room to keep it within {limit:g} GB ({folder})"
+        )
+    for other in _made():
+        if other != name and not stored(other, store)[1]:
+            (folder / f"{other}.json").unlink(missing_ok=True)
+            note(f"{other} had to make way; --limit allows {limit:g} GB")
+    facts = {
+        "name": name,
+        "positions": solution.positions,
+        "plies": plies,
+        "fen": fen,
+        "seconds": round(solution.cost.seconds, 3),
+        "bytes": size,
+    }
+    with whole_file(str(folder / f"{name}.json")) as file:
+        json.dump(facts, file, indent=1)
+        file.write("\n")
+    longest = f"longest win {plies} plies to a capture, pawn move or mate" if plies else "no win"
+    console.print(
+        f"{name}: {solution.positions:,} positions in {solution.cost.seconds:.1f} seconds; "
+        f"{longest}{f' ({fen})' if fen else ''}",
+        soft_wrap=True,
+    )
+    console.print(f"{_size(size)} in {folder}", soft_wrap=True)
+    return 0
+
+
+def _size(number: float) -> str:
+    """Bytes in kB or MB (10^3, 10^6 bytes)."""
+    return f"{number / 1e6:.1f} MB" if number >= 1e6 else f"{number / 1e3:.0f} kB"
+
+
+@contextlib.contextmanager
+def _bar(name: str) -> Iterator[Callable[[Progress], None]]:
+    """A progress bar on standard error; nothing is shown when that is no terminal."""
+    from rich.console import Console
+    from rich.progress import BarColumn, TaskProgressColumn, TextColumn, TimeRemainingColumn
+    from rich.progress import Progress as Bars
+
+    console = Console(file=sys.stderr)
+    columns = (
+        TextColumn("{task.description}"),
+        BarColumn(),
+        TaskProgressColumn(),
+        TimeRemainingColumn(),
+    )
+    with Bars(*columns, console=console, transient=True, disable=not console.is_terminal) as bars:
+        task = bars.add_task(name, total=1.0)
+
+        def show(progress: Progress) -> None:
+            text = f"{name}: {progress.question}, {progress.done:,} of {progress.slices:,} slices"
+            bars.update(task, completed=progress.share, description=text)
+
+        yield show

@@ -148,8 +148,8 @@ def strip_letter(verdict: Verdict) -> str:
 def _strip(page: Page, review: Review) -> None:
     page.heading(f"Outcome for {review.side.name_}, move by move")
     page.paragraph(
-        "Two letters a move, after White's and after Black's. Capitals are certain (rules or "
-        "tables): W won, D drawn, L lost. Small letters are estimates, unmeasured. "
+        "Two letters a move, after White's and after Black's. Capitals are certain (rules, "
+        "tables or solver): W won, D drawn, L lost. Small letters are estimates, unmeasured. "
         "Below: x slip, ? suspected slip, t trade.",
         2,
     )
@@ -465,7 +465,7 @@ def _technique(page: Page, review: Review) -> None:
     first, last = number_label(review, told.first), number_label(review, told.last)
     text = (
         f"{told.side.name_} made {told.moves} {'move' if told.moves == 1 else 'moves'} in won "
-        f"positions that the tables know (moves {first} to {last})"
+        f"positions that tables or solver know (moves {first} to {last})"
     )
     if told.wasted:
         worst = label_at(review, told.worst_ply) if told.worst_ply else ""

@@ -15,7 +15,7 @@ os.environ.setdefault(
     "NUMBA_CACHE_DIR", str(platformdirs.user_cache_path("fullpoint") / "machine-code")
 )
 
-from tablebases.solver.solution import (  # noqa: E402
+from tablebases.solver.solution import (
     Budget,
     Cost,
     Progress,
@@ -23,6 +23,12 @@ from tablebases.solver.solution import (  # noqa: E402
     can_solve,
     solve,
 )
-from tablebases.solver.store import Store  # noqa: E402
+from tablebases.solver.store import Store
 
-__all__ = ["Budget", "Cost", "Progress", "Solution", "Store", "can_solve", "solve"]
+__all__ = ["Budget", "Cost", "Progress", "Solution", "Store", "can_solve", "prepared", "solve"]
+
+
+def prepared() -> bool:
+    """Has the solver's machine code been made on this machine before?"""
+    folder = os.environ["NUMBA_CACHE_DIR"]
+    return os.path.isdir(folder) and any(os.scandir(folder))

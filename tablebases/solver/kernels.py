@@ -111,39 +111,39 @@ def _jit(function: Any) -> Any:
 
 
 @njit(inline="always")
-def bit(square):  # type: ignore[no-untyped-def]
+def bit(square):
     return ONE << U(square)
 
 
 @njit(inline="always")
-def has(word, square):  # type: ignore[no-untyped-def]
+def has(word, square):
     return ((word >> U(square)) & ONE) != ZERO
 
 
 @njit(inline="always")
-def lowest(word):  # type: ignore[no-untyped-def]
+def lowest(word):
     return _MAGIC_AT[((word & (ZERO - word)) * _MAGIC) >> U(58)]
 
 
 @njit(inline="always")
-def king_fill(word):  # type: ignore[no-untyped-def]
+def king_fill(word):
     row = ((word << ONE) & NOT_A) | ((word >> ONE) & NOT_H)
     rows = word | row
     return row | (rows << U(8)) | (rows >> U(8))
 
 
 @njit(inline="always")
-def first_ray(kind):  # type: ignore[no-untyped-def]
+def first_ray(kind):
     return 4 if kind == 1 else 0
 
 
 @njit(inline="always")
-def last_ray(kind):  # type: ignore[no-untyped-def]
+def last_ray(kind):
     return 4 if kind == 2 else 8
 
 
 @_jit
-def attacks(kind, square, occupied):  # type: ignore[no-untyped-def]
+def attacks(kind, square, occupied):
     """Squares attacked by a piece, the first man on each line included."""
     if kind == 0:
         return KNIGHT_ATTACKS[square]
@@ -160,7 +160,7 @@ def attacks(kind, square, occupied):  # type: ignore[no-untyped-def]
 
 
 @_jit
-def pawn_attacks(pawns, side):  # type: ignore[no-untyped-def]
+def pawn_attacks(pawns, side):
     if side == 0:
         return ((pawns << U(7)) & NOT_H) | ((pawns << U(9)) & NOT_A)
     return ((pawns >> U(9)) & NOT_H) | ((pawns >> U(7)) & NOT_A)
@@ -170,7 +170,7 @@ def pawn_attacks(pawns, side):  # type: ignore[no-untyped-def]
 
 
 @_jit
-def flip_words(words, g):  # type: ignore[no-untyped-def]
+def flip_words(words, g):
     """Mirror the squares within 64 words by the files (bit 0 of g) and the ranks (bit 1)."""
     if g & 1:
         for i in range(64):
@@ -187,7 +187,7 @@ def flip_words(words, g):  # type: ignore[no-untyped-def]
 
 
 @_jit
-def turn_words(words):  # type: ignore[no-untyped-def]
+def turn_words(words):
     """Mirror the squares within 64 words by the long diagonal a1-h8."""
     for i in range(64):
         x = words[i]
@@ -200,7 +200,7 @@ def turn_words(words):  # type: ignore[no-untyped-def]
 
 
 @_jit
-def block_at(k, symmetric, squares):  # type: ignore[no-untyped-def]
+def block_at(k, symmetric, squares):
     """Number of the block; the first square of a symmetric slice must lie in the triangle."""
     block = 0
     if k > 0:
@@ -211,7 +211,7 @@ def block_at(k, symmetric, squares):  # type: ignore[no-untyped-def]
 
 
 @_jit
-def squares_of(block, k, symmetric, squares):  # type: ignore[no-untyped-def]
+def squares_of(block, k, symmetric, squares):
     for d in range(k - 1, 0, -1):
         squares[d] = block & 63
         block >>= 6
@@ -220,7 +220,7 @@ def squares_of(block, k, symmetric, squares):  # type: ignore[no-untyped-def]
 
 
 @_jit
-def image_block(k, g, squares):  # type: ignore[no-untyped-def]
+def image_block(k, g, squares):
     """Block of a symmetric slice that holds the image under g."""
     block = SLOT[IMAGE[g, squares[0]]]
     for d in range(1, k):
@@ -229,7 +229,7 @@ def image_block(k, g, squares):  # type: ignore[no-untyped-def]
 
 
 @_jit
-def fetch(pool, offset, k, symmetric, squares, scratch, m):  # type: ignore[no-untyped-def]
+def fetch(pool, offset, k, symmetric, squares, scratch, m):
     """The 64 words for these squares; in ``scratch[m]`` where a symmetry is at work."""
     if offset < 0:
         return scratch[0]
@@ -250,7 +250,7 @@ def fetch(pool, offset, k, symmetric, squares, scratch, m):  # type: ignore[no-u
 
 
 @_jit
-def valid_blocks(k, symmetric, pawns, out):  # type: ignore[no-untyped-def]
+def valid_blocks(k, symmetric, pawns, out):
     """Blocks in which no two men share a square; returns their number."""
     squares = np.zeros(4, np.int64)
     count = 0
@@ -273,7 +273,7 @@ def valid_blocks(k, symmetric, pawns, out):  # type: ignore[no-untyped-def]
 
 
 @_jit
-def legal_block(squares, k, codes, wp, bp, n, l):  # type: ignore[no-untyped-def]
+def legal_block(squares, k, codes, wp, bp, n, l):
     """Legal placements of the kings: ``n`` with White to move, ``l`` with Black to move."""
     occupied = wp | bp
     for d in range(k):
@@ -299,7 +299,7 @@ def legal_block(squares, k, codes, wp, bp, n, l):  # type: ignore[no-untyped-def
 
 
 @_jit
-def white_attacks(target, wk, squares, k, codes, skip, wp, occupied):  # type: ignore[no-untyped-def]
+def white_attacks(target, wk, squares, k, codes, skip, wp, occupied):
     if has(KING_ATTACKS[wk], target) or has(pawn_attacks(wp, 0), target):
         return True
     for d in range(k):
@@ -314,7 +314,7 @@ def white_attacks(target, wk, squares, k, codes, skip, wp, occupied):  # type: i
 
 
 @_jit
-def black_can_zero(bk, wk, squares, k, codes, wp, bp):  # type: ignore[no-untyped-def]
+def black_can_zero(bk, wk, squares, k, codes, wp, bp):
     """Has Black a legal capture or pawn move (en passant left aside)?"""
     occupied = wp | bp | bit(wk) | bit(bk)
     for d in range(k):
@@ -373,7 +373,7 @@ def black_can_zero(bk, wk, squares, k, codes, wp, bp):  # type: ignore[no-untype
 
 
 @_jit
-def en_passant_is_legal(bk, wk, squares, k, codes, wp, bp, wp_after, bp_after):  # type: ignore[no-untyped-def]
+def en_passant_is_legal(bk, wk, squares, k, codes, wp, bp, wp_after, bp_after):
     """Is Black's king safe after an en passant capture that leaves these pawns?"""
     occupied = wp_after | bp_after | bit(wk) | bit(bk)
     for d in range(k):
@@ -388,7 +388,7 @@ def en_passant_is_legal(bk, wk, squares, k, codes, wp, bp, wp_after, bp_after): 
 
 @_jit
 def read_exits(side, squares, k, codes, wp, bp, rows, first, last, K, SYM, WP, BP, OFF, late, pool,
-               scratch, R):  # type: ignore[no-untyped-def]  # fmt: skip
+               scratch, R):
     """OR into ``R`` what the exits of one side reach.
 
     For White: placements from which an exit leads into a lost position of Black's. For Black:
@@ -427,8 +427,8 @@ def read_exits(side, squares, k, codes, wp, bp, rows, first, last, K, SYM, WP, B
                 continue
             block = fetch(pool, offset, ck, symmetric, child_squares, scratch, 1)
             if child >= 0 and (row[ROW_EP1] != NO_SLICE or row[ROW_EP2] != NO_SLICE):
-                block = after_double_step(side, row, block, child, child_squares, ck, codes, K,
-                                          SYM, WP, BP, OFF, off_l, off_n, pool, scratch)  # fmt: skip
+                block = after_double_step(side, row, block, child, child_squares, ck, codes,
+                                          WP, BP, OFF, off_l, off_n, pool, scratch)
             mask = ALL
             if a >= 0:
                 mask &= ~bit(a)
@@ -489,12 +489,12 @@ def read_exits(side, squares, k, codes, wp, bp, rows, first, last, K, SYM, WP, B
                     R[i] |= word
         else:
             open_promotion(side, kind, a, taken, squares, k, codes, occupied, row, child_squares,
-                           ck, symmetric, offset, pool, scratch, R)  # fmt: skip
+                           ck, symmetric, offset, pool, scratch, R)
 
 
 @_jit
-def after_double_step(side, row, block, child, child_squares, ck, codes, K, SYM, WP, BP, OFF,
-                      off_l, off_n, pool, scratch):  # type: ignore[no-untyped-def]  # fmt: skip
+def after_double_step(side, row, block, child, child_squares, ck, codes, WP, BP, OFF, off_l, off_n,
+                      pool, scratch):
     """The child's block as it stands when the pawn may be taken en passant."""
     out = scratch[2]
     for i in range(64):
@@ -523,7 +523,7 @@ def after_double_step(side, row, block, child, child_squares, ck, codes, K, SYM,
                 out[i] = ZERO
         else:
             after = fetch(pool, OFF[off_n if side == 0 else off_l, ep], ck, False, child_squares,
-                          scratch, 4)  # fmt: skip
+                          scratch, 4)
             for i in range(64):
                 out[i] &= ~after[i]
     return out
@@ -531,7 +531,7 @@ def after_double_step(side, row, block, child, child_squares, ck, codes, K, SYM,
 
 @_jit
 def open_promotion(side, kind, a, taken, squares, k, codes, occupied, row, child_squares, ck,
-                   symmetric, offset, pool, scratch, R):  # type: ignore[no-untyped-def]  # fmt: skip
+                   symmetric, offset, pool, scratch, R):
     """A promotion that is not modelled: it counts unless the new piece is taken at once.
 
     For White (upper bound): a win unless Black can take into a position that is not won.
@@ -588,7 +588,7 @@ def open_promotion(side, kind, a, taken, squares, k, codes, occupied, row, child
 
 
 @_jit
-def black_quiet(pool, offset, block, squares, k, symmetric, codes, occupied, R, scratch, H):  # type: ignore[no-untyped-def]
+def black_quiet(pool, offset, block, squares, k, symmetric, codes, occupied, R, scratch, H):
     """OR into ``R`` the placements from which a quiet move of Black reaches the set at offset."""
     own = pool[offset + block]
     # The king: 64 words by rows, so left and right are neighbours in the array.
@@ -653,7 +653,7 @@ def black_quiet(pool, offset, block, squares, k, symmetric, codes, occupied, R, 
 
 
 @_jit
-def mark_block(block, k, symmetric, squares, codes, occupied, queued, stamp):  # type: ignore[no-untyped-def]
+def mark_block(block, k, symmetric, squares, codes, occupied, queued, stamp):
     """Mark the blocks from which a quiet move of Black leads to this one, and this one."""
     queued[block] = stamp
     for d in range(k):
@@ -687,7 +687,7 @@ def mark_block(block, k, symmetric, squares, codes, occupied, queued, stamp):  #
 
 
 @_jit
-def mark_image(k, squares, t, queued, stamp):  # type: ignore[no-untyped-def]
+def mark_image(k, squares, t, queued, stamp):
     s = squares[0]
     squares[0] = t
     g = TO_TRIANGLE[t]
@@ -698,7 +698,7 @@ def mark_image(k, squares, t, queued, stamp):  # type: ignore[no-untyped-def]
 
 
 @_jit
-def take_out(target, words, ply, dist, block, keep):  # type: ignore[no-untyped-def]
+def take_out(target, words, ply, dist, block, keep):
     """Remove words from a block of N; returns what changed, ORed together."""
     changed = ZERO
     if not keep:
@@ -721,7 +721,7 @@ def take_out(target, words, ply, dist, block, keep):  # type: ignore[no-untyped-
 
 
 @_jit
-def carry_over(target, carry, joins, square, ply, dist, block, keep):  # type: ignore[no-untyped-def]
+def carry_over(target, carry, joins, square, ply, dist, block, keep):
     """``take_out`` for one square of a line, and what is carried on from it, in one pass."""
     mask = ~bit(square)
     if keep:
@@ -742,7 +742,7 @@ def carry_over(target, carry, joins, square, ply, dist, block, keep):  # type: i
 
 @_jit
 def push_front(pool, off_n, fronts, f, front_blocks, n_front, k, symmetric, codes, pawns, ply, dist,
-               keep, changed, where, scratch):  # type: ignore[no-untyped-def]  # fmt: skip
+               keep, changed, where, scratch):
     """Take out of N all placements with a quiet move of White into the front.
 
     Along a line the front is swept once in each direction: what is carried from square to square
@@ -833,7 +833,7 @@ def push_front(pool, off_n, fronts, f, front_blocks, n_front, k, symmetric, code
 
 
 @_jit
-def push_image(pool, off_n, squares, k, D, ply, dist, keep, changed, scratch):  # type: ignore[no-untyped-def]
+def push_image(pool, off_n, squares, k, D, ply, dist, keep, changed, scratch):
     """``take_out`` for the image of these squares in a symmetric slice."""
     g = TO_TRIANGLE[squares[0]]
     out = scratch[6]
@@ -860,7 +860,7 @@ def push_image(pool, off_n, squares, k, D, ply, dist, keep, changed, scratch):  
 
 @_jit
 def begin(k, symmetric, codes, wp, bp, rows, first, last, K, SYM, WP, BP, OFF, late, pool, off_l,
-          off_n, off_stale, C, blocks, count, scratch, H, front_blocks, mates, nones):  # type: ignore[no-untyped-def]  # fmt: skip
+          off_n, off_stale, C, blocks, count, scratch, H, front_blocks, mates, nones):
     """Everything up to the first quiet move: exits, mates, stalemates.
 
     Leaves in ``C`` the placements with Black to move that no exit saves, in N what no exit wins,
@@ -888,7 +888,7 @@ def begin(k, symmetric, codes, wp, bp, rows, first, last, K, SYM, WP, BP, OFF, l
             R[i] = ZERO
             quiet[i] = ZERO
         read_exits(1, squares, k, codes, wp, bp, rows, first, last, K, SYM, WP, BP, OFF, late,
-                   pool, scratch, R)  # fmt: skip
+                   pool, scratch, R)
         black_quiet(pool, off_n, b, squares, k, symmetric, codes, occupied, quiet, scratch, H)
         any_stuck = ZERO
         legal = pool[off_l + b]
@@ -926,7 +926,7 @@ def begin(k, symmetric, codes, wp, bp, rows, first, last, K, SYM, WP, BP, OFF, l
         for i in range(64):
             R[i] = ZERO
         read_exits(0, squares, k, codes, wp, bp, rows, first, last, K, SYM, WP, BP, OFF, late,
-                   pool, scratch, R)  # fmt: skip
+                   pool, scratch, R)
         for i in range(64):
             pool[off_n + b, i] &= ~R[i]
             pool[off_l + b, i] = ZERO
@@ -935,7 +935,7 @@ def begin(k, symmetric, codes, wp, bp, rows, first, last, K, SYM, WP, BP, OFF, l
 
 @_jit
 def iterate(k, symmetric, codes, wp, bp, pool, off_l, off_n, C, state, fronts, front_blocks, blocks,
-            count, queued, changed, where, limit, dist_w, dist_l, keep, scratch, H):  # type: ignore[no-untyped-def]  # fmt: skip
+            count, queued, changed, where, limit, dist_w, dist_l, keep, scratch, H):
     """Quiet moves, ply by ply, up to ``limit`` or until nothing changes.
 
     ``state``: last ply done; length of its front; whether a block is marked for the next ply;
@@ -995,7 +995,7 @@ def iterate(k, symmetric, codes, wp, bp, pool, off_l, off_n, C, state, fronts, f
         waiting = 0
         if n_front > 0:
             push_front(pool, off_n, fronts, f, front_blocks, n_front, k, symmetric, codes, pawns,
-                       ply, dist_w, keep, changed, where, scratch)  # fmt: skip
+                       ply, dist_w, keep, changed, where, scratch)
             for q in range(count):
                 b = blocks[q]
                 if changed[b] == ply:
@@ -1016,7 +1016,7 @@ def iterate(k, symmetric, codes, wp, bp, pool, off_l, off_n, C, state, fronts, f
 
 @_jit
 def start_fronts(k, symmetric, codes, wp, bp, pool, off_l, off_n, n, front_blocks, fronts, state,
-                 queued, changed, where, blocks, count, dist_w, dist_l, keep, scratch):  # type: ignore[no-untyped-def]  # fmt: skip
+                 queued, changed, where, blocks, count, dist_w, dist_l, keep, scratch):
     """Plies 0 and 1: mates (``fronts[1]``) and forced zeroing moves (``fronts[0]``).
 
     Both have ``n`` blocks, numbered in ``front_blocks[1]``. Every block is marked for ply 2.
@@ -1047,7 +1047,7 @@ def start_fronts(k, symmetric, codes, wp, bp, pool, off_l, off_n, n, front_block
             front_blocks[0, front] = b
             front += 1
     push_front(pool, off_n, fronts, 1, front_blocks, n, k, symmetric, codes, wp | bp, 1, dist_w,
-               keep, changed, where, scratch)  # fmt: skip
+               keep, changed, where, scratch)
     for q in range(count):
         queued[blocks[q]] = 2
     state[0] = 1
@@ -1057,7 +1057,7 @@ def start_fronts(k, symmetric, codes, wp, bp, pool, off_l, off_n, n, front_block
 
 
 @_jit
-def blocks_of(k, symmetric):  # type: ignore[no-untyped-def]
+def blocks_of(k, symmetric):
     """Number of blocks of a slice, those with men on one square included."""
     if k == 0:
         return 1
@@ -1068,7 +1068,7 @@ def blocks_of(k, symmetric):  # type: ignore[no-untyped-def]
 
 
 @_jit
-def children_are_late(rows, first, last, OFF):  # type: ignore[no-untyped-def]
+def children_are_late(rows, first, last, OFF):
     """Does the fifty-move rule change a set that one of the exits leads to?"""
     for r in range(first, last):
         for column in (ROW_CHILD, ROW_EP1, ROW_EP2):
@@ -1084,7 +1084,7 @@ def children_are_late(rows, first, last, OFF):  # type: ignore[no-untyped-def]
 @_jit
 def solve_batch(ids, start, K, SYM, CODES, WP, BP, ROW0, ROW1, rows, OFF, pool, PLIES, C, fronts,
                 blocks2, queued, changed, where, blocks, state, dist_w, dist_l, scratch, H, limit,
-                two_kinds):  # type: ignore[no-untyped-def]  # fmt: skip
+                two_kinds):
     """Solve slices in the order given, each after those it leads to.
 
     With ``two_kinds`` wins within and beyond the fifty-move rule are kept apart. Without, there is
@@ -1115,7 +1115,7 @@ def solve_batch(ids, start, K, SYM, CODES, WP, BP, ROW0, ROW1, rows, OFF, pool, 
         count = valid_blocks(k, symmetric, wp | bp, blocks)
         n = begin(k, symmetric, codes, wp, bp, rows, ROW0[s], ROW1[s], K, SYM, WP, BP, OFF, False,
                   pool, off_l, off_n, off_stale, C, blocks, count, scratch, H, blocks2[1],
-                  fronts[1], fronts[0])  # fmt: skip
+                  fronts[1], fronts[0])
         if OFF[OFF_KEEP_C, s] >= 0:
             keep_c = OFF[OFF_KEEP_C, s]
             keep_n = OFF[OFF_KEEP_N, s]
@@ -1128,10 +1128,10 @@ def solve_batch(ids, start, K, SYM, CODES, WP, BP, ROW0, ROW1, rows, OFF, pool, 
                 for i in range(64):
                     pool[keep_c + b, i] = C[b, i]
         start_fronts(k, symmetric, codes, wp, bp, pool, off_l, off_n, n, blocks2, fronts, state,
-                     queued, changed, where, blocks, count, dist_w, dist_l, False, scratch)  # fmt: skip
+                     queued, changed, where, blocks, count, dist_w, dist_l, False, scratch)
         done = iterate(k, symmetric, codes, wp, bp, pool, off_l, off_n, C, state, fronts, blocks2,
                        blocks, count, queued, changed, where, limit, dist_w, dist_l, False,
-                       scratch, H)  # fmt: skip
+                       scratch, H)
         PLIES[s] = state[0]
         OFF[OFF_LATE_L, s] = off_l
         OFF[OFF_LATE_N, s] = off_n
@@ -1143,7 +1143,7 @@ def solve_batch(ids, start, K, SYM, CODES, WP, BP, ROW0, ROW1, rows, OFF, pool, 
 
 @_jit
 def late_exits(s, K, SYM, CODES, WP, BP, ROW0, ROW1, rows, OFF, pool, C2, N2, L2, blocks, count,
-               scratch, H):  # type: ignore[no-untyped-def]  # fmt: skip
+               scratch, H):
     """The sets before the first quiet move when the fifty-move rule is left aside.
 
     ``C2``, ``N2`` and ``L2`` are arrays of their own; the pool is only read.
@@ -1170,7 +1170,7 @@ def late_exits(s, K, SYM, CODES, WP, BP, ROW0, ROW1, rows, OFF, pool, C2, N2, L2
             R[i] = ZERO
             quiet[i] = ZERO
         read_exits(1, squares, k, codes, wp, bp, rows, ROW0[s], ROW1[s], K, SYM, WP, BP, OFF, True,
-                   pool, scratch, R)  # fmt: skip
+                   pool, scratch, R)
         black_quiet(N2, 0, b, squares, k, symmetric, codes, occupied, quiet, scratch, H)
         for i in range(64):
             C2[b, i] = L2[b, i] & ~R[i]
@@ -1186,14 +1186,14 @@ def late_exits(s, K, SYM, CODES, WP, BP, ROW0, ROW1, rows, OFF, pool, C2, N2, L2
         for i in range(64):
             R[i] = ZERO
         read_exits(0, squares, k, codes, wp, bp, rows, ROW0[s], ROW1[s], K, SYM, WP, BP, OFF, True,
-                   pool, scratch, R)  # fmt: skip
+                   pool, scratch, R)
         for i in range(64):
             N2[b, i] &= ~R[i]
 
 
 @_jit
 def late_iterate(k, symmetric, codes, wp, bp, pool, off_l, off_n, C2, N2, has_exits, state, fronts,
-                 blocks2, queued, changed, where, blocks, count, dist_w, dist_l, keep, scratch, H):  # type: ignore[no-untyped-def]  # fmt: skip
+                 blocks2, queued, changed, where, blocks, count, dist_w, dist_l, keep, scratch, H):
     """Plies 101 and on, on copies of L and N; late exits count as a win in 101 plies."""
     if has_exits:
         state[0] = LAST_TRUE_PLY
@@ -1202,7 +1202,7 @@ def late_iterate(k, symmetric, codes, wp, bp, pool, off_l, off_n, C2, N2, has_ex
             queued[blocks[q]] = LAST_TRUE_PLY + 1
         iterate(k, symmetric, codes, wp, bp, pool, off_l, off_n, C2, state, fronts, blocks2,
                 blocks, count, queued, changed, where, LAST_TRUE_PLY + 1, dist_w, dist_l, keep,
-                scratch, H)  # fmt: skip
+                scratch, H)
         for q in range(count):
             b = blocks[q]
             for i in range(64):
@@ -1215,12 +1215,12 @@ def late_iterate(k, symmetric, codes, wp, bp, pool, off_l, off_n, C2, N2, has_ex
             queued[b] = LAST_TRUE_PLY + 2
         state[2] = 1
     iterate(k, symmetric, codes, wp, bp, pool, off_l, off_n, C2, state, fronts, blocks2, blocks,
-            count, queued, changed, where, 1 << 30, dist_w, dist_l, keep, scratch, H)  # fmt: skip
+            count, queued, changed, where, 1 << 30, dist_w, dist_l, keep, scratch, H)
 
 
 @_jit
 def restart(k, symmetric, codes, wp, bp, pool, off_l, off_n, kept_n, C, blocks, count, fronts,
-            blocks2, queued, changed, where, state, dist_w, dist_l, scratch, H):  # type: ignore[no-untyped-def]  # fmt: skip
+            blocks2, queued, changed, where, state, dist_w, dist_l, scratch, H):
     """From kept sets (``C``, ``kept_n``) to the point where ``iterate`` takes over.
 
     Writes the distances of plies 0 and 1 (a mate is stored as 0).
@@ -1269,4 +1269,4 @@ def restart(k, symmetric, codes, wp, bp, pool, off_l, off_n, kept_n, C, blocks, 
                 dist_w[b, i, lowest(new)] = 1
                 new &= new - ONE
     start_fronts(k, symmetric, codes, wp, bp, pool, off_l, off_n, n, blocks2, fronts, state, queued,
-                 changed, where, blocks, count, dist_w, dist_l, True, scratch)  # fmt: skip
+                 changed, where, blocks, count, dist_w, dist_l, True, scratch)

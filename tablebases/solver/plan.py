@@ -30,7 +30,7 @@ from tablebases.solver.kernels import (
     ROW_SIDE,
     blocks_of,
 )
-from tablebases.solver.structures import Structures, by_levels, depth_first
+from tablebases.solver.structures import Structures, by_levels, depth_first, depth_first_by
 
 Array = npt.NDArray[Any]
 
@@ -42,7 +42,7 @@ KEEP_RESULT: Final = 2
 """Keep the solved sets: for slices that are too large to be solved again for one question."""
 
 # Seconds for a slice on one core, by number of pieces; measured, see docs/benchmarks.md.
-_SECONDS: Final = (0.00003, 0.0003, 0.030, 8.0, 900.0)
+_SECONDS: Final = (0.00003, 0.00015, 0.030, 8.0, 900.0)
 _SYMMETRIC_SECONDS: Final = (0.0, 0.0, 0.012, 1.3, 90.0)
 _BATCH_SECONDS: Final = 0.01
 _SPEED_UP: Final = 1.7
@@ -109,7 +109,7 @@ def sizes_of(structures: Structures) -> Array:
 
 
 @njit(cache=True)
-def _reads_of(rows, first, last, out_child, out_set):  # type: ignore[no-untyped-def]
+def _reads_of(rows, first, last, out_child, out_set):
     """What a slice reads: (slice, set) pairs with set 0 = L, 1 = N, 2 = stalemates."""
     n = 0
     for r in range(first, last):
@@ -137,7 +137,7 @@ def _reads_of(rows, first, last, out_child, out_set):  # type: ignore[no-untyped
 
 
 @njit(cache=True, nogil=True)
-def _places(order, starts, first, last, rows, sizes, keep, limit):  # type: ignore[no-untyped-def]
+def _places(order, starts, first, last, rows, sizes, keep, limit):
     n = len(order)
     n_batches = len(starts) - 1
     offsets = np.full((OFFSETS, n), -1, np.int64)
@@ -279,7 +279,7 @@ def _places(order, starts, first, last, rows, sizes, keep, limit):  # type: igno
 
 
 @njit(cache=True)
-def _batches(order, seconds, target):  # type: ignore[no-untyped-def]
+def _batches(order, seconds, target):
     starts = np.empty(len(order) + 1, np.int64)
     n = 0
     total = 2.0 * target
@@ -312,7 +312,14 @@ def make_plan(structures: Structures, keep: Array, memory: int) -> Plan:
     if large < 0.5 * seconds.sum():
         orders.insert(0, by_levels(structures.first, structures.last, structures.rows, orders[0]))
     best: Plan | None = None
-    for order in orders:
+    for i in range(len(orders) + 1):
+        if i < len(orders):
+            order = orders[i]
+        else:
+            # White's pawns furthest on first: of the orders tried the one with the fewest sets
+            # alive at a time.
+            ranks = np.argsort(np.argsort(structures.white, kind="stable"), kind="stable")
+            order = depth_first_by(structures.first, structures.last, structures.rows, ranks)
         starts = _batches(order, seconds, _BATCH_SECONDS)
         arguments = (order, starts, structures.first, structures.last, structures.rows, sizes, keep)
         offsets, first, waits, peak = _places(*arguments, 0)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import zlib
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
@@ -39,7 +40,68 @@ class Distances:
         return int(np.iinfo(self.black.dtype).max)
 
 
-_scratch: dict[int, Scratch] = {}
+@dataclass(frozen=True)
+class Packed:
+    """A kept slice with its sets compressed, to keep many of them in memory.
+
+    Attributes:
+        kept: the slice with empty arrays in place of its sets.
+        sets: name of a set -> compressed words.
+    """
+
+    kept: Kept
+    sets: dict[str, bytes]
+
+    @property
+    def complete(self) -> bool:
+        """No move was left out: the answers are exact."""
+        return self.kept.complete
+
+    def open(self) -> Kept:
+        """The slice with its sets."""
+        arrays: dict[str, Any] = {
+            name: np.frombuffer(_expand(blob), np.uint64).reshape(-1, 64).copy()
+            for name, blob in self.sets.items()
+        }
+        return replace(self.kept, **arrays)
+
+
+_SETS: Final = ("candidates", "open", "late_candidates", "late_open")
+_NOTHING: Final = np.zeros((0, 64), np.uint64)
+
+
+def pack(kept: Kept) -> Packed:
+    """Compress the sets of a slice."""
+    sets = {
+        name: _squeeze(array.tobytes())
+        for name in _SETS
+        if (array := getattr(kept, name)) is not None
+    }
+    nothing: dict[str, Any] = dict.fromkeys(sets, _NOTHING)
+    return Packed(replace(kept, **nothing), sets)
+
+
+def _squeeze(data: bytes) -> bytes:
+    module = zstd_module()
+    if module is None:
+        return zlib.compress(data, 1)
+    return bytes(module.ZstdCompressor(level=1).compress(data))
+
+
+def _expand(data: bytes) -> bytes:
+    module = zstd_module()
+    if module is None:
+        return zlib.decompress(data)
+    return bytes(module.ZstdDecompressor().decompress(data))
+
+
+def zstd_module() -> Any:
+    """The zstandard package, or None without it."""
+    try:
+        import zstandard
+    except ImportError:
+        return None
+    return zstandard
 
 
 def replay(kept: Kept, dtype: Any = np.uint8) -> Distances:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import heapq
 import tempfile
 import threading
-import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from tablebases.solver import kernels
-from tablebases.solver.plan import BLOCK_BYTES, Plan, sizes_of
+from tablebases.solver.plan import BLOCK_BYTES, Plan, seconds_of, sizes_of
 from tablebases.solver.structures import UPPER
 
 Array = npt.NDArray[Any]
@@ -116,7 +115,6 @@ class Run:
         self.offsets = plan.offsets.copy()
         self.plies = np.zeros(len(plan.structures), np.int64)
         self.done = 0
-        self.done_seconds = 0.0
         self._file: Any = None
         self._sizes = sizes_of(plan.structures)
         spare = 0
@@ -127,7 +125,7 @@ class Run:
         self._limit = plan.blocks + spare
         try:
             if plan.pool_bytes > memory:
-                self._file = tempfile.TemporaryFile(dir=folder, prefix="fullpoint-")
+                self._file = tempfile.TemporaryFile(dir=folder)  # noqa: SIM115 - closed in close()
                 self._file.truncate(self._limit * BLOCK_BYTES)
                 self.pool: Array = np.memmap(
                     self._file, np.uint64, "r+", shape=(self._limit, 64)
@@ -148,17 +146,17 @@ class Run:
     def execute(
         self,
         *,
-        deadline: float | None = None,
+        stop: Callable[[], bool] = lambda: False,
         report: Callable[[int, float], None] | None = None,
     ) -> None:
         """Solve everything.
 
         Args:
-            deadline: ``time.monotonic()`` at which to give up.
+            stop: asked between batches, from any thread; True to give up.
             report: called now and then from this thread with slices done and estimated share.
 
         Raises:
-            Stopped: at the deadline.
+            Stopped: if told to stop.
             OutOfMemory: if sets without the fifty-move rule need more than was set aside.
             KeyboardInterrupt: after the threads have stopped.
         """
@@ -172,11 +170,15 @@ class Run:
         ready = [b for b in range(n_batches) if missing[b] == 0]
         heapq.heapify(ready)
         left = n_batches
+        seconds = seconds_of(plan.structures)[plan.order]
+        weights = np.add.reduceat(seconds, plan.starts[:-1])
+        total = float(weights.sum())
+        spent = 0.0
         failure: list[BaseException] = []
         lock = self._lock
 
         def work() -> None:
-            nonlocal left
+            nonlocal left, spent
             scratch = Scratch(plan.largest)
             while True:
                 with lock:
@@ -187,7 +189,7 @@ class Run:
                         return
                     batch = heapq.heappop(ready)
                 try:
-                    if deadline is not None and time.monotonic() > deadline:
+                    if stop():
                         raise Stopped
                     self._batch(batch, scratch)
                 except BaseException as error:
@@ -197,6 +199,7 @@ class Run:
                     return
                 with lock:
                     left -= 1
+                    spent += float(weights[batch])
                     self.done += int(plan.starts[batch + 1] - plan.starts[batch])
                     for follower in followers[batch]:
                         missing[follower] -= 1
@@ -214,7 +217,7 @@ class Run:
                 for worker in workers:
                     worker.join(0.2)
                 if report is not None:
-                    report(self.done, 1.0 - left / max(1, n_batches))
+                    report(self.done, spent / total)
         except BaseException as error:
             with lock:
                 failure.append(error)
@@ -276,11 +279,10 @@ class Run:
         self.plies[s] = x.state[0]
         self.offsets[kernels.OFF_LATE_L, s] = off_l
         self.offsets[kernels.OFF_LATE_N, s] = off_n
-        if self.offsets[kernels.OFF_KEEP_C, s] >= 0:
-            # Without late exits the slice starts from the same sets and only takes longer.
-            if has_exits:
-                with self._lock:
-                    self._late[s] = (candidates, open_)
+        # Without late exits the slice starts from the same sets and only takes longer.
+        if has_exits and self.offsets[kernels.OFF_KEEP_C, s] >= 0:
+            with self._lock:
+                self._late[s] = (candidates, open_)
 
     def kept(self, s: int) -> Kept:
         """What was kept of a slice, copied out of the pool."""

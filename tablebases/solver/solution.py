@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
+import math
+import signal
+import threading
 import time
 from collections import OrderedDict
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -22,7 +26,7 @@ from tablebases.solver.plan import (
     sizes_of,
     wall_seconds,
 )
-from tablebases.solver.results import Distances, in_set, place, replay
+from tablebases.solver.results import Distances, Packed, in_set, pack, place, replay
 from tablebases.solver.run import Kept, OutOfMemory, Run, Stopped
 from tablebases.solver.store import Store
 from tablebases.solver.structures import (
@@ -138,6 +142,11 @@ def locate(board: chess.Board) -> tuple[Key, list[int]]:
     return key, [square for _, square in men]
 
 
+def mirrored(key: Key) -> Key:
+    """The slice with left and right exchanged."""
+    return key[0], chess.flip_horizontal(key[1]), chess.flip_horizontal(key[2])
+
+
 def can_solve(board: chess.Board) -> bool:
     """Is this a position for the solver at all: legal, no castling, few enough pieces?"""
     pieces = board.occupied & ~board.kings & ~board.pawns
@@ -153,39 +162,41 @@ class Sets:
     """Kept slices by mode and key, with the distances last asked for."""
 
     def __init__(self) -> None:
-        self.kept: dict[tuple[int, Key], list[Kept]] = {}
-        self._replays: OrderedDict[int, tuple[Kept, Distances]] = OrderedDict()
+        self.kept: dict[tuple[int, Key], list[Packed]] = {}
+        self._replays: OrderedDict[int, tuple[Packed, Distances | Kept]] = OrderedDict()
         self._bytes = 0
 
     def add(self, mode: int, key: Key, kept: Kept) -> None:
         """Add a slice; a complete one serves as lower and as upper bound."""
+        packed = pack(kept)
         for m in (LOWER, UPPER) if kept.complete else (mode,):
             known = self.kept.setdefault((m, key), [])
             if kept.complete:
                 known.clear()
             elif any(k.complete for k in known):
                 continue
-            known.append(kept)
+            known.append(packed)
 
     def complete(self, key: Key) -> bool:
-        """Is the slice known exactly?"""
-        return any(kept.complete for kept in self.kept.get((LOWER, key), ()))
+        """Is the slice, or its mirror image, known exactly?"""
+        return any(
+            kept.complete for k in (key, mirrored(key)) for kept in self.kept.get((LOWER, k), ())
+        )
 
-    def distances(self, kept: Kept) -> Distances | None:
-        """Distances of all positions of a slice; None for a large one."""
-        if kept.solved:
-            return None
-        found = self._replays.get(id(kept))
+    def opened(self, packed: Packed) -> Distances | Kept:
+        """Distances of all positions of a slice; of a large one the solved sets."""
+        found = self._replays.get(id(packed))
         if found is not None:
-            self._replays.move_to_end(id(kept))
+            self._replays.move_to_end(id(packed))
             return found[1]
-        distances = replay(kept)
-        self._replays[id(kept)] = (kept, distances)
-        self._bytes += distances.white.nbytes + distances.black.nbytes
+        kept = packed.open()
+        result = kept if kept.solved else replay(kept)
+        self._replays[id(packed)] = (packed, result)
+        self._bytes += _size(result)
         while self._bytes > _REPLAYS and len(self._replays) > 1:
             _, (_, old) = self._replays.popitem(last=False)
-            self._bytes -= old.white.nbytes + old.black.nbytes
-        return distances
+            self._bytes -= _size(old)
+        return result
 
     def value(self, mode: int, board: chess.Board) -> tuple[int, int | None] | None:
         """White's win as far as this mode knows, for a framed board.
@@ -201,19 +212,29 @@ class Sets:
 
     def _plain(self, mode: int, board: chess.Board) -> tuple[int, int | None] | None:
         key, squares = locate(board)
+        known = self.kept.get((mode, key))
+        if known is None:
+            # The same structure seen in a mirror may be known.
+            board = board.transform(chess.flip_horizontal)
+            key, squares = locate(board)
+            known = self.kept.get((mode, key), [])
         found: tuple[int, int | None] | None = None
-        for kept in self.kept.get((mode, key), ()):
-            value = self._one(kept, board, squares)
-            if found is None or (value[0] > found[0]) == (mode == LOWER) and value[0] != found[0]:
+        for packed in known:
+            value = self._one(packed, board, squares)
+            if found is None or ((value[0] > found[0]) == (mode == LOWER) and value[0] != found[0]):
                 found = value
         return found
 
-    def _one(self, kept: Kept, board: chess.Board, squares: list[int]) -> tuple[int, int | None]:
+    def _one(
+        self, packed: Packed, board: chess.Board, squares: list[int]
+    ) -> tuple[int, int | None]:
         wk, bk = board.king(chess.WHITE), board.king(chess.BLACK)
-        assert wk is not None and bk is not None
-        at = place(kept, squares, wk, bk)
-        distances = self.distances(kept)
-        if distances is None:
+        assert wk is not None
+        assert bk is not None
+        at = place(packed.kept, squares, wk, bk)
+        distances = self.opened(packed)
+        if isinstance(distances, Kept):
+            kept = distances
             late_lost = kept.candidates if kept.late_candidates is None else kept.late_candidates
             late_open = kept.open if kept.late_open is None else kept.late_open
             if board.turn:
@@ -265,6 +286,12 @@ class Sets:
         if plies is not None:
             plies = max([plies, *(zeroing[r] for r in replies)])
         return level, plies
+
+
+def _size(result: Distances | Kept) -> int:
+    if isinstance(result, Kept):
+        return int(result.candidates.nbytes + result.open.nbytes)
+    return int(result.white.nbytes + result.black.nbytes)
 
 
 class Solution:
@@ -393,22 +420,39 @@ class Solution:
         return (plies if low < 0 else -plies), move.uci()
 
     def line(self, board: chess.Board, plies: int = 40) -> list[chess.Move]:
-        """Best play for both sides, as far as the kept slices reach."""
+        """Best play to the next capture, pawn move or mate; by the proof's way where no better.
+
+        Empty unless one side wins. It ends before the zeroing move if the slices that such moves
+        lead to are not kept.
+        """
         work = board.copy(stack=False)
         moves: list[chess.Move] = []
-        seen = {work._transposition_key()}
-        while len(moves) < plies and self.covers(work):
-            best = self.best_moves(work)
-            if not best:
-                break
+        while len(moves) < plies:
             low, high = self.interval(work)
-            if low == high == Outcome.DRAW and len(moves) >= 6:
+            if low != high or low == Outcome.DRAW:
                 break
-            moves.append(best[0])
-            work.push(best[0])
-            if work._transposition_key() in seen:
+            chosen: tuple[int, str, chess.Move] | None = None
+            for move in work.legal_moves:
+                zeroing = work.is_zeroing(move)
+                child = work.copy(stack=False)
+                child.push(move)
+                if self.interval(child) != (-low, -low):
+                    continue
+                length = 0 if child.is_checkmate() or zeroing else self.bound(child)
+                if length is None:
+                    continue
+                order = (length if low > 0 else -length, move.uci(), move)
+                if chosen is None or order[:2] < chosen[:2]:
+                    chosen = order
+            own = self.bound(work)
+            if chosen is None or (low > 0 and own == 1 and chosen[0] != 0):
                 break
-            seen.add(work._transposition_key())
+            move = chosen[2]
+            zeroing = work.is_zeroing(move)
+            moves.append(move)
+            work.push(move)
+            if zeroing or work.is_checkmate():
+                break
         return moves
 
 
@@ -416,8 +460,13 @@ class Solution:
 
 _CAPS: Final = ((1,), (2, 1), (2, 2, 1), (2, 2, 2, 1), (2,), (3, 2, 1), (3, 3, 2, 1), (3,), (4,))
 _BUDGETS: Final = (0, 1, 2, 4)
+_FREE: Final = len(_BUDGETS)
+"""Place of the first scope without a limit on pawn moves (see ``_scopes``)."""
 _FIRST_ALLOWANCE: Final = 1.0
 _GROWTH: Final = 4.0
+_PATIENCE: Final = 4.0
+_FOR_MOVES: Final = 16.0
+"""Seconds a step may take that settles moves only, not the positions themselves."""
 
 
 def _scopes(mode: int, limit: int) -> list[Scope]:
@@ -443,6 +492,7 @@ class Solver:
         progress: Callable[[Progress], None] | None = None,
         folder: Path | None = None,
         moves_too: bool = False,
+        sets: Sets | None = None,
     ):
         self.boards = [b for b in boards if can_solve(b)]
         self.budget = budget
@@ -450,7 +500,8 @@ class Solver:
         self.progress = progress
         self.folder = folder
         self.moves_too = moves_too
-        self.sets = Sets()
+        self.sets = Sets() if sets is None else sets
+        self.interrupted = False
         self.cost = Cost()
         self.started = time.monotonic()
         self.deadline = self.started + budget.seconds
@@ -483,20 +534,48 @@ class Solver:
         return Solution(self.sets, self.cost)
 
     def run(self) -> Solution:
-        """Do the work; on the user's interrupt what is proved so far is returned."""
-        try:
+        """Do the work; on the user's interrupt what is proved so far is returned.
+
+        Compiling the kernels, which the first use on a machine does, is not counted as time spent.
+        """
+        _compile()
+        self.started = time.monotonic()
+        self.deadline = self.started + self.budget.seconds
+        with self._listening(), contextlib.suppress(Stopped):
             if not self._exactly():
                 self._by_bounds()
-        except (Stopped, KeyboardInterrupt):
-            print('stopped')
         return self.solution()
 
     def _left(self) -> float:
-        return self.deadline - time.monotonic()
+        return 0.0 if self.interrupted else self.deadline - time.monotonic()
+
+    def _over(self) -> bool:
+        return self.interrupted or time.monotonic() > self.deadline
+
+    @contextlib.contextmanager
+    def _listening(self) -> Iterator[None]:
+        """The user's first interrupt ends the work in good order, a second one at once.
+
+        An exception in the middle of compiled code would not arrive as what it is.
+        """
+        if threading.current_thread() is not threading.main_thread():
+            yield
+            return
+
+        def interrupt(_number: int, _frame: object) -> None:
+            if self.interrupted:
+                raise KeyboardInterrupt
+            self.interrupted = True
+
+        before = signal.signal(signal.SIGINT, interrupt)
+        try:
+            yield
+        finally:
+            signal.signal(signal.SIGINT, before)
 
     def _limit(self, seconds: float) -> int:
         """Slices that could at best be solved in so many seconds."""
-        return int(min(3_000_000, 2_000 + 30_000 * max(0.0, min(seconds, self._left()))))
+        return int(min(3_000_000.0, 2_000 + 30_000 * max(0.0, min(seconds, self._left()))))
 
     def _exactly(self) -> bool:
         """Solve everything exactly if that is cheap; True if it was done."""
@@ -525,12 +604,22 @@ class Solver:
         while self._left() > 0:
             waiting = False
             for question in self._questions():
-                boards = [b for b in self.boards if self._matters(b, *question)]
+                boards = [b for b in self.boards if self._matters(b, question[0])]
                 if not boards:
                     continue
-                scopes = _scopes(question[1], self._limit(allowance))
+                scopes = _scopes(question[1], self._limit(_PATIENCE * allowance))
                 chosen: tuple[Step, Plan] | None = None
                 i = reached.get(question, -1) + 1
+                if i < _FREE:
+                    # A scope that lets both sides move all their pawns soon comes within reach:
+                    # narrower ones would be wasted.
+                    free = self._prepare(Step(question[0], scopes[_FREE]), boards)
+                    seconds = self._seconds(free)
+                    if allowance < seconds <= _PATIENCE * allowance:
+                        waiting = True
+                        continue
+                    if seconds <= allowance:
+                        i = _FREE
                 while i < len(scopes):
                     step = Step(question[0], scopes[i])
                     if self._load(step):
@@ -549,6 +638,8 @@ class Solver:
                     self._execute(*chosen)
             if not waiting or allowance > self.budget.seconds:
                 return
+            if allowance >= _FOR_MOVES and all(self._is_settled(b) for b in self.boards):
+                return
             allowance *= _GROWTH
 
     def _questions(self) -> list[tuple[chess.Color, int]]:
@@ -559,10 +650,16 @@ class Solver:
             for t, worth in _WORTH.items()
         )
         strong = balance >= 0
+        if balance == 0:
+            return [(True, UPPER), (False, UPPER), (True, LOWER), (False, LOWER)]
         return [(strong, LOWER), (not strong, UPPER), (strong, UPPER), (not strong, LOWER)]
 
-    def _matters(self, board: chess.Board, colour: chess.Color, mode: int) -> bool:
-        """Could the question still narrow the verdict of the board, or of its moves?"""
+    def _is_settled(self, board: chess.Board) -> bool:
+        low, high = Solution(self.sets, self.cost).interval(board)
+        return low == high
+
+    def _matters(self, board: chess.Board, colour: chess.Color) -> bool:
+        """Is it open whether this colour wins the board, or one of its moves?"""
         solution = Solution(self.sets, self.cost)
         positions = [board]
         if self.moves_too:
@@ -595,6 +692,12 @@ class Solver:
             return False
         return wall_seconds(plan.seconds, self.budget.threads) <= seconds
 
+    def _seconds(self, plan: Plan | None) -> float:
+        """Estimated time on the clock; infinite where there is no plan or no room for it."""
+        if plan is None or not self._fits(plan, math.inf):
+            return math.inf
+        return wall_seconds(plan.seconds, self.budget.threads)
+
     def _execute(self, step: Step, plan: Plan) -> None:
         memory = max(0, self.budget.memory - plan.bytes(self.budget.threads) + plan.pool_bytes)
         run = Run(plan, mode=step.scope.mode, threads=self.budget.threads, memory=memory,
@@ -613,9 +716,11 @@ class Solver:
                 )  # fmt: skip
 
         try:
-            run.execute(deadline=self.deadline, report=report)
+            run.execute(stop=self._over, report=report)
             self.steps.append(step)
-            self.timings.append((time.monotonic() - begun, plan.seconds, plan.pool_bytes, len(plan.structures)))
+            self.timings.append(
+                (time.monotonic() - begun, plan.seconds, plan.pool_bytes, len(plan.structures))
+            )
             needed = self.needed[step.colour]
             for s, key in enumerate(keys_of(plan.structures)):
                 if key in needed:
@@ -653,6 +758,22 @@ class Solver:
     def _save(self, step: Step, key: Key, kept: Kept) -> None:
         if self.store is not None:
             _write(self.store, step.scope, key, kept)
+
+
+_compiled = False
+
+
+def _compile() -> None:
+    """Run everything once on the smallest ending, so that it is compiled or read from the cache."""
+    global _compiled
+    if _compiled:
+        return
+    _compiled = True
+    board = chess.Board("8/8/8/4k3/8/4K3/4P3/8 w - - 0 1")
+    solver = Solver([board], Budget(seconds=math.inf, threads=1))
+    solver._by_bounds()
+    solver._exactly()
+    Solution(solver.sets, solver.cost).distance(board)
 
 
 def keys_of(structures: Structures) -> Iterator[Key]:
@@ -712,7 +833,7 @@ def _write(store: Store, scope: Scope, key: Key, kept: Kept) -> None:
 
 def solve(
     board: chess.Board,
-    budget: Budget = Budget(),  # noqa: B008 - frozen
+    budget: Budget = Budget(),
     *,
     also: Iterable[chess.Board] = (),
     store: Store | None = None,

@@ -105,7 +105,7 @@ class Structures:
 
 
 @njit(cache=True)
-def _popcount(x):  # type: ignore[no-untyped-def]
+def _popcount(x):
     n = 0
     while x != U(0):
         x &= x - U(1)
@@ -114,7 +114,7 @@ def _popcount(x):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True)
-def _unpack(packed, codes):  # type: ignore[no-untyped-def]
+def _unpack(packed, codes):
     k = 0
     while packed != 0:
         codes[k] = (packed & 15) - 1
@@ -124,7 +124,7 @@ def _unpack(packed, codes):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True)
-def _pack(codes, k):  # type: ignore[no-untyped-def]
+def _pack(codes, k):
     packed = 0
     for d in range(k - 1, -1, -1):
         packed = (packed << 4) | (codes[d] + 1)
@@ -132,7 +132,7 @@ def _pack(codes, k):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True)
-def _hash(packed, wp, bp):  # type: ignore[no-untyped-def]
+def _hash(packed, wp, bp):
     h = U(packed) * U(0x9E3779B97F4A7C15)
     h ^= wp * U(0xC2B2AE3D27D4EB4F)
     h ^= h >> U(29)
@@ -144,21 +144,21 @@ def _hash(packed, wp, bp):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True)
-def _grow_rows(rows):  # type: ignore[no-untyped-def]
+def _grow_rows(rows):
     bigger = np.empty((rows.shape[0] * 2, rows.shape[1]), rows.dtype)
     bigger[: rows.shape[0]] = rows
     return bigger
 
 
 @njit(cache=True)
-def _grow_ints(values):  # type: ignore[no-untyped-def]
+def _grow_ints(values):
     bigger = np.empty(values.shape[0] * 2, values.dtype)
     bigger[: values.shape[0]] = values
     return bigger
 
 
 @njit(cache=True, nogil=True)
-def _expand(root_packed, root_white, root_black, mode, caps, white_kinds, black_kinds, budget, limit):  # type: ignore[no-untyped-def]  # fmt: skip
+def _expand(root_packed, root_white, root_black, mode, caps, white_kinds, black_kinds, budget, limit):  # fmt: skip
     size = 1 << 12
     packed = np.empty(size, np.int64)
     white = np.empty(size, np.uint64)
@@ -513,7 +513,7 @@ def _expand(root_packed, root_white, root_black, mode, caps, white_kinds, black_
 
 
 @njit(cache=True, nogil=True)
-def _finish(packed, white, black, first, last, rows, mode):  # type: ignore[no-untyped-def]
+def _finish(packed, white, black, first, last, rows, mode):
     """Number the opened slices, drop or close what leads to others, find what is complete."""
     n = len(packed)
     number = np.full(n, -1, np.int64)
@@ -616,7 +616,7 @@ def _spread(structures: Structures) -> None:
 
 
 @njit(cache=True)
-def _spread_incomplete(first, last, rows, complete):  # type: ignore[no-untyped-def]
+def _spread_incomplete(first, last, rows, complete):
     changed = True
     while changed:
         changed = False
@@ -635,7 +635,7 @@ def _spread_incomplete(first, last, rows, complete):  # type: ignore[no-untyped-
 
 
 @njit(cache=True, nogil=True)
-def depth_first(first, last, rows, reverse):  # type: ignore[no-untyped-def]
+def depth_first(first, last, rows, reverse):
     """Slices so ordered that each comes after all that it leads to."""
     n = len(first)
     order = np.empty(n, np.int64)
@@ -677,7 +677,7 @@ def depth_first(first, last, rows, reverse):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def by_levels(first, last, rows, order):  # type: ignore[no-untyped-def]
+def by_levels(first, last, rows, order):
     """The same slices, those first from which the fewest exits in a row lead on."""
     n = len(order)
     level = np.zeros(n, np.int64)
@@ -691,3 +691,61 @@ def by_levels(first, last, rows, order):  # type: ignore[no-untyped-def]
                     highest = level[child]
         level[s] = highest + 1
     return order[np.argsort(level[order], kind="mergesort")]
+
+
+@njit(cache=True, nogil=True)
+def depth_first_by(first, last, rows, weight):
+    """As ``depth_first``, of the slices that one leads to those of the largest weight first."""
+    n = len(first)
+    order = np.empty(n, np.int64)
+    seen = np.zeros(n, np.uint8)
+    width = 1
+    for s in range(n):
+        width = max(width, 3 * (last[s] - first[s]))
+    deep = 256
+    children = np.empty((deep, width), np.int64)
+    counts = np.empty(deep, np.int64)
+    at = np.empty(deep, np.int64)
+    stack = np.empty(deep, np.int64)
+    keys = np.empty(width, np.int64)
+    count = 0
+    for root in range(n):
+        if seen[root]:
+            continue
+        seen[root] = 1
+        top = 0
+        stack[0] = root
+        counts[0] = -1
+        while top >= 0:
+            s = stack[top]
+            if counts[top] < 0:
+                m = 0
+                for r in range(first[s], last[s]):
+                    for c in (ROW_CHILD, ROW_EP1, ROW_EP2):
+                        child = rows[r, c]
+                        if child >= 0 and not seen[child]:
+                            children[top, m] = child
+                            keys[m] = -weight[child]
+                            m += 1
+                places = np.argsort(keys[:m], kind="mergesort")
+                chosen = children[top, :m].copy()
+                for j in range(m):
+                    children[top, j] = chosen[places[j]]
+                counts[top] = m
+                at[top] = 0
+            pushed = False
+            while at[top] < counts[top]:
+                child = children[top, at[top]]
+                at[top] += 1
+                if not seen[child]:
+                    seen[child] = 1
+                    top += 1
+                    stack[top] = child
+                    counts[top] = -1
+                    pushed = True
+                    break
+            if not pushed:
+                order[count] = s
+                count += 1
+                top -= 1
+    return order

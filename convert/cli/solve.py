@@ -1,0 +1,487 @@
+"""``fullpoint solve``: a position past the tables, solved on the spot."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from convert.cli.common import (
+    EFFORT_NAMES,
+    ToolError,
+    figures_option,
+    note,
+    out_console,
+    whole_file,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    import chess
+
+    from convert.reports.solution_text import Question, SolvedMove, SolveReport
+    from tablebases.solver import Progress, Solution
+    from tablebases.solver.solution import Solver, Step
+    from tablebases.values import Outcome
+
+GB = 10**9
+#: Seconds and bytes of memory by effort.
+EFFORTS = {"quick": (5.0, 1 * GB), "normal": (60.0, 3 * GB), "deep": (600.0, 8 * GB)}
+#: Of the memory that is free the solver takes at most this share unless told otherwise.
+MOST_OF_FREE = 0.75
+#: Lines are cut after so many plies.
+MOST_PLIES = 60
+#: A small ending with a win in it: solving it loads, or makes, all the machine code.
+_SMALL = "8/8/8/4k3/8/4K3/4P3/8 w - - 0 1"
+
+
+@click.command("solve", context_settings={"ignore_unknown_options": False})
+@click.argument("fen", metavar="FEN", nargs=-1, required=True)
+@click.option("--effort", type=click.Choice(EFFORT_NAMES), default="normal", show_default=True,
+              help="How much to spend: 5, 60 or 600 seconds with 1, 3 or 8 GB of memory (at most "
+              "three quarters of what is free).")
+@click.option("--seconds", type=click.FloatRange(min=0.1), help="Time instead of the effort's.")
+@click.option("--memory", type=click.FloatRange(min=0.05), metavar="GB",
+              help="Memory instead of the effort's.")
+@click.option("--disk", type=click.FloatRange(min=0.0), metavar="GB", default=0.0,
+              help="Room on disk for what does not fit into memory. [default: none]")
+@click.option("--threads", type=click.IntRange(min=1, max=256),
+              help="Threads. [default: one for each processor]")
+@click.option("--store/--no-store", default=True,
+              help="Keep results for the next time, and use those kept.")
+@click.option("--json", "json_out", metavar="OUT", type=click.Path(),
+              help="Write the report as JSON ('-': standard output, then without the text).")
+@figures_option
+def command(
+    fen: tuple[str, ...],
+    effort: str,
+    seconds: float | None,
+    memory: float | None,
+    disk: float,
+    threads: int | None,
+    store: bool,
+    json_out: str | None,
+    figures: bool,
+) -> int:
+    """Solve an ending past the tables: who wins, and which moves keep it?
+
+    For kings, any number of pawns and at most four other pieces, without
+    castling. What cannot be settled in the time given is bounded: at least a
+    draw, say. Ctrl-C ends the work and shows what is proved so far. The first
+    use of all prepares the solver for about a minute.
+
+    \b
+    fullpoint solve "8/8/3n4/4k3/8/4K3/4P3/R7 w - - 0 1"
+    fullpoint solve --effort deep "8/pp3p2/4k3/8/8/4K3/PPP2P2/8 w - - 0 1"
+    """
+    from convert.fen import SourceError, parse_fen
+
+    try:
+        board, notes = parse_fen(" ".join(fen))
+    except SourceError as err:
+        raise ToolError(str(err)) from err
+    over = over_words(board)
+    if over:
+        report = _finished(board, notes, over)
+    else:
+        _refuse(board)
+        plain_seconds, plain_memory = EFFORTS[effort]
+        budget = _Spend(
+            seconds=seconds if seconds is not None else plain_seconds,
+            memory=int(memory * GB) if memory is not None else _fitting(plain_memory),
+            disk=_on_disk(disk),
+            threads=threads or _processors(),
+        )
+        report = _solve(board, notes, budget, store)
+    from convert.reports.solution_text import print_solution, solve_document
+
+    if json_out != "-":
+        print_solution(report, out_console(), figures=figures)
+    if json_out:
+        with whole_file(json_out) as file:
+            file.write(solve_document(report))
+    return 0
+
+
+class _Spend:
+    """Time in seconds, memory and disk in bytes, threads."""
+
+    def __init__(self, *, seconds: float, memory: int, disk: int, threads: int) -> None:
+        self.seconds = seconds
+        self.memory = memory
+        self.disk = disk
+        self.threads = threads
+
+
+# --- what is not for the solver -----------------------------------------------------------------
+
+
+def over_words(board: chess.Board) -> str:
+    """Why the game is over by the Laws of Chess (5.1, 5.2, 9.6.2), or an empty string."""
+    if not any(board.generate_legal_moves()):
+        if board.is_check():
+            return f"checkmate, {'Black' if board.turn else 'White'} has won"
+        return "stalemate, drawn"
+    if board.is_insufficient_material():
+        return "drawn, neither side has material to mate"
+    if board.halfmove_clock >= 150:
+        return "drawn by the seventy-five-move rule"
+    return ""
+
+
+def _refuse(board: chess.Board) -> None:
+    """Say why a position is none for the solver.
+
+    Raises:
+        ToolError: it is none.
+    """
+    import chess
+
+    pieces = chess.popcount(board.occupied & ~board.kings & ~board.pawns)
+    if pieces > 4:
+        raise ToolError(
+            f"{pieces} pieces besides kings and pawns: the solver takes at most 4"
+        )
+    if board.castling_rights:
+        raise ToolError(
+            "a side may still castle, which the solver leaves out (a dash in the FEN's castling "
+            "field if it no longer may)"
+        )
+
+
+def _finished(board: chess.Board, notes: tuple[str, ...], over: str) -> SolveReport:
+    from convert.model import Side
+    from convert.reports.solution_text import SOLVE_SCHEMA, SolveReport
+    from tablebases.values import Outcome
+
+    outcome = Outcome.LOSS if board.is_checkmate() else Outcome.DRAW
+    return SolveReport(
+        schema=SOLVE_SCHEMA, fen=board.fen(), notes=notes if board.halfmove_clock < 100 else (),
+        to_move=Side.of(board.turn), over=over, low=outcome, high=outcome, exact=True,
+        distance=None, bound=None, line=(), line_ends="",
+        moves=(), questions=(), cost=None, stopped=False,
+    )  # fmt: skip
+
+
+# --- the machine ----------------------------------------------------------------------------------
+
+
+def _fitting(memory: int) -> int:
+    """No more of the memory than the machine has to spare, in bytes."""
+    free = _free_memory()
+    return memory if free is None else min(memory, int(MOST_OF_FREE * free))
+
+
+def _free_memory() -> int | None:
+    """Bytes that may be taken without swapping, None where the system does not tell."""
+    found = []
+    with contextlib.suppress(OSError, ValueError, IndexError):
+        for line in Path("/proc/meminfo").read_text(encoding="ascii").splitlines():
+            if line.startswith("MemAvailable:"):
+                found.append(int(line.split()[1]) * 1024)
+    group = Path("/sys/fs/cgroup")
+    with contextlib.suppress(OSError, ValueError):
+        most = int((group / "memory.max").read_text(encoding="ascii"))
+        found.append(most - int((group / "memory.current").read_text(encoding="ascii")))
+    if not found:
+        with contextlib.suppress(OSError, ValueError, AttributeError):
+            found.append(os.sysconf("SC_AVPHYS_PAGES") * os.sysconf("SC_PAGE_SIZE"))
+    return max(0, min(found)) if found else None
+
+
+def _processors() -> int:
+    if hasattr(os, "sched_getaffinity"):
+        return max(1, len(os.sched_getaffinity(0)))
+    return os.cpu_count() or 1
+
+
+def _cache_folder() -> Path:
+    import platformdirs
+
+    return Path(platformdirs.user_cache_path("fullpoint"))
+
+
+def _on_disk(gigabytes: float) -> int:
+    """Bytes of room on disk.
+
+    Raises:
+        ToolError: so much is not free: a file that outgrows the disk would end the program.
+    """
+    import shutil
+
+    wanted = int(gigabytes * GB)
+    if not wanted:
+        return 0
+    folder = _cache_folder()
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        free = shutil.disk_usage(folder).free
+    except OSError as err:
+        raise ToolError(f"{folder}: cannot be used ({err.strerror})") from err
+    if wanted > free:
+        raise ToolError(f"--disk {gigabytes:g}: only {free / GB:.1f} GB are free in {folder}")
+    return wanted
+
+
+# --- the work -------------------------------------------------------------------------------------
+
+
+def _solve(
+    board: chess.Board, notes: tuple[str, ...], spend: _Spend, use_store: bool
+) -> SolveReport:
+    from tablebases.solver import Budget, Store
+    from tablebases.solver.solution import Solver
+
+    _prepare()
+    budget = Budget(
+        seconds=spend.seconds, memory=spend.memory, disk=spend.disk, threads=spend.threads
+    )
+    with _progress() as tell:
+        solver = Solver(
+            [board],
+            budget,
+            store=Store() if use_store else None,
+            progress=tell,
+            folder=_cache_folder() if spend.disk else None,
+            moves_too=True,
+        )
+        solution = solver.run()
+    return build_report(board, notes, solver, solution, stopped=solver.interrupted)
+
+
+@contextlib.contextmanager
+def _interruptible() -> Iterator[None]:
+    """An interrupt that came up in compiled code is an interrupt, whatever it is wrapped in."""
+    try:
+        yield
+    except SystemError as err:
+        if isinstance(err.__cause__, KeyboardInterrupt):
+            raise KeyboardInterrupt from err
+        raise
+
+
+def _prepare() -> None:
+    """Load the machine code, or make it on the first use, before the clock starts."""
+    import chess
+
+    from tablebases.solver import Budget, prepared, solve
+
+    if sys.stderr.isatty() and not prepared():
+        note("preparing the solver, once: about a minute")
+    board = chess.Board(_SMALL)
+    with _interruptible():
+        small = solve(board, Budget(seconds=3600.0, memory=GB // 4, threads=1))
+        small.distance(board)
+
+
+@contextlib.contextmanager
+def _progress() -> Iterator[Callable[[Progress], None]]:
+    """A line on standard error with what is being proved; nothing when that is no terminal."""
+    if not sys.stderr.isatty():
+        yield lambda _: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, TextColumn
+    from rich.progress import Progress as Bars
+
+    bars = Bars(
+        TextColumn("{task.description}"),
+        BarColumn(bar_width=20),
+        TextColumn("{task.fields[told]}"),
+        console=Console(stderr=True, markup=False, highlight=False),
+        transient=True,
+    )
+    with bars:
+        task = bars.add_task("looking at what there is to prove", total=None, told="")
+
+        def tell(now: Progress) -> None:
+            bars.update(
+                task,
+                description=f"to prove: {now.question}",
+                total=1.0,
+                completed=now.share,
+                told=f"{now.done:,} of {now.slices:,} parts, {_left_words(now.left)}",
+            )
+
+        yield tell
+
+
+def _left_words(seconds: float) -> str:
+    if seconds < 90:
+        return f"about {max(1, round(seconds))} s left"
+    return f"about {round(seconds / 60)} min left"
+
+
+# --- what came of it ------------------------------------------------------------------------------
+
+
+def build_report(
+    board: chess.Board,
+    notes: tuple[str, ...],
+    solver: Solver,
+    solution: Solution,
+    *,
+    stopped: bool = False,
+) -> SolveReport:
+    """The facts about a position, taken from what was proved."""
+    from convert.model import Side
+    from convert.reports.solution_text import SOLVE_SCHEMA, SolveReport, Spent
+
+    low, high = _outcomes(board, solution)
+    exact = solution.exact(board)
+    distance = solution.distance(board)
+    line, ends = _line(board, solution)
+    if 0 < board.halfmove_clock < 100:
+        notes = (*notes, f"{board.halfmove_clock} plies without a capture or pawn move are "
+                         "counted already")  # fmt: skip
+    cost = solution.cost
+    return SolveReport(
+        schema=SOLVE_SCHEMA,
+        fen=board.fen(),
+        notes=notes,
+        to_move=Side.of(board.turn),
+        over="",
+        low=low,
+        high=high,
+        exact=exact,
+        distance=None if distance is None else distance.plies,
+        bound=solution.bound(board),
+        line=line,
+        line_ends=ends,
+        moves=tuple(_moves(board, solution)),
+        questions=tuple(_questions(board, solver, solution)),
+        cost=Spent(cost.seconds, cost.slices, cost.positions, cost.peak_bytes, cost.from_store),
+        stopped=stopped,
+    )
+
+
+def _outcomes(board: chess.Board, solution: Solution) -> tuple[Outcome, Outcome]:
+    """Worst and best outcome for the side to move, the Laws and the clock first."""
+    from tablebases.values import CLAIM_PLIES, Outcome
+
+    if over_words(board):
+        outcome = Outcome.LOSS if board.is_checkmate() else Outcome.DRAW
+        return outcome, outcome
+    answer = solution.answer(board)
+    low, high = (Outcome.LOSS, Outcome.WIN) if answer is None else (answer.low, answer.high)
+    if board.halfmove_clock >= CLAIM_PLIES:
+        low = max(low, Outcome.BLESSED_LOSS)
+        high = max(low, high)
+    return low, high
+
+
+def _moves(board: chess.Board, solution: Solution) -> Iterator[SolvedMove]:
+    from convert.reports.solution_text import SolvedMove
+
+    for move in board.legal_moves:
+        child = board.copy(stack=False)
+        child.push(move)
+        low, high = _outcomes(child, solution)
+        plies = None
+        if not board.is_zeroing(move) and not over_words(child):
+            distance = solution.distance(child)
+            plies = abs(distance.plies) if distance is not None and distance.plies else None
+        yield SolvedMove(board.san(move), move.uci(), high.opposite, low.opposite, plies)
+
+
+def _line(board: chess.Board, solution: Solution) -> tuple[tuple[str, ...], str]:
+    """Moves in SAN to the next zeroing move or mate, and what ends them.
+
+    The winner takes the shortest proved way, the loser the longest.
+    """
+    low, high = solution.interval(board)
+    if not (low > 0 or high < 0):
+        return (), ""
+    work = board.copy(stack=False)
+    moves: list[str] = []
+    winner = board.turn if low > 0 else not board.turn
+    while len(moves) < MOST_PLIES:
+        bound = solution.bound(work)
+        if bound is None:
+            return tuple(moves), "so on" if moves else ""
+        best = _next(work, solution, winner, bound)
+        if best is None:
+            return tuple(moves), ("next" if bound == 1 else "so on") if moves else ""
+        capture, zeroing = work.is_capture(best), work.is_zeroing(best)
+        moves.append(work.san_and_push(best))
+        if work.is_checkmate():
+            return tuple(moves), "mate"
+        if zeroing:
+            kind = "capture" if capture else "promotion" if best.promotion else "pawn move"
+            return tuple(moves), kind
+    return tuple(moves), "so on"
+
+
+def _next(
+    board: chess.Board, solution: Solution, winner: chess.Color, bound: int
+) -> chess.Move | None:
+    """The next move of a line; None if the kept sets do not tell."""
+    import chess
+
+    rated = []
+    for move in board.legal_moves:
+        child = board.copy(stack=False)
+        child.push(move)
+        low, high = solution.interval(child)
+        if not (high < 0 if child.turn != winner else low > 0):
+            continue
+        zeroing = board.is_zeroing(move)
+        if child.is_checkmate():
+            plies = 0
+        elif zeroing:
+            plies = 1
+        else:
+            known = solution.bound(child)
+            if known is None or known >= bound:
+                continue
+            plies = known + 1
+        # Captures before promotions before other moves; queens before lesser pieces.
+        kind = 0 if board.is_capture(move) else 1 if move.promotion else 2
+        under = 0 if move.promotion in (None, chess.QUEEN) else 1
+        sign = 1 if board.turn == winner else -1
+        if board.turn == winner and plies > bound:
+            continue
+        rated.append(((sign * plies, under, kind, move.from_square, move.to_square), move))
+    return min(rated, key=lambda item: item[0])[1] if rated else None
+
+
+def _questions(board: chess.Board, solver: Solver, solution: Solution) -> Iterator[Question]:
+    from convert.reports.solution_text import Question
+    from tablebases.solver.structures import LOWER
+
+    low, high = solution.interval(board)
+    order = list(dict.fromkeys((s.colour, s.scope.mode) for s in (*solver.steps, *solver.skipped)))
+    for colour, mode in order:
+        own = (low, high) if colour == board.turn else (high.opposite, low.opposite)
+        wins, fails = own[0].points > 0, own[1].points <= 0
+        if mode != LOWER:
+            wins, fails = fails, wins
+        result = "proved" if wins else "refuted" if fails else "open"
+        done = [s for s in solver.steps if (s.colour, s.scope.mode) == (colour, mode)]
+        left = [s for s in solver.skipped if (s.colour, s.scope.mode) == (colour, mode)]
+        claim = (done or left)[0].question
+        yield Question(
+            claim, result, tuple(_scope(s) for s in done), tuple(_scope(s) for s in left)
+        )
+
+
+def _scope(step: Step) -> str:
+    from convert.model import Side
+    from convert.reports.solution_text import scope_words
+    from tablebases.solver.structures import ALL_KINDS, LOWER
+
+    scope = step.scope
+    return scope_words(
+        Side.of(step.colour),
+        wins=scope.mode == LOWER,
+        pieces=scope.caps,
+        winner_queens_only=scope.white_promotions != ALL_KINDS,
+        other_queens_only=scope.black_promotions != ALL_KINDS,
+        pawn_moves=scope.budget,
+    )

@@ -1,0 +1,204 @@
+"""The solver as a judge: what it is asked, when, and for how long.
+
+Solving takes seconds, so nothing is solved by the way: ``prepare`` is told all the positions of a
+game (or one position and its variants) beforehand and works through them from the last material
+to the first; ``judge`` then answers from what is known.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import chess
+
+from convert.model import Evidence, Side, Verdict
+from tablebases.material import material_name
+from tablebases.values import Outcome
+
+if TYPE_CHECKING:
+    from tablebases.solver import Progress, Solution, Store
+    from tablebases.solver.solution import Sets
+
+
+@dataclass(frozen=True)
+class Reach:
+    """Which positions are given to the solver, and what it may spend.
+
+    Attributes:
+        men: most men in all whatever they are.
+        pawns: most pawns a side with kings and pawns alone.
+        one_piece: most men in all with one piece a side beside kings and pawns.
+        seconds: time for the positions of one material; ``total`` for a game or a position.
+        memory: bytes of memory for sets.
+    """
+
+    men: int
+    pawns: int
+    one_piece: int
+    seconds: float
+    total: float
+    memory: int
+
+
+REACHES: dict[str, Reach] = {
+    "quick": Reach(6, 2, 6, 4.0, 12.0, 2**30),
+    "normal": Reach(6, 3, 8, 45.0, 120.0, 3 * 2**30),
+    "deep": Reach(7, 4, 10, 900.0, 1800.0, 8 * 2**30),
+}
+
+
+def in_reach(board: chess.Board, reach: Reach) -> bool:
+    """Is the position given to the solver at all?"""
+    men = board.occupied.bit_count()
+    pieces = board.occupied & ~board.kings & ~board.pawns
+    white = (pieces & board.occupied_co[chess.WHITE]).bit_count()
+    black = (pieces & board.occupied_co[chess.BLACK]).bit_count()
+    if board.castling_rights or white + black > 4:
+        return False
+    if men <= reach.men:
+        return True
+    if not pieces:
+        most = max(
+            (board.pawns & board.occupied_co[colour]).bit_count() for colour in chess.COLORS
+        )
+        return most <= reach.pawns
+    return white <= 1 and black <= 1 and men <= reach.one_piece
+
+
+class SolverJudge:
+    """Answers from positions solved beforehand.
+
+    Args:
+        reach: what may be asked, and what it may cost.
+        known: True for positions that stronger judges answer.
+        open_store: opens the place where results are kept for the next time; called when the
+            first position is solved.
+        tell: called with what is being proved while the solver works.
+    """
+
+    def __init__(
+        self,
+        reach: Reach,
+        known: Callable[[chess.Board], bool],
+        *,
+        open_store: Callable[[], Store] | None = None,
+        threads: int = 2,
+        tell: Callable[[Progress], None] | None = None,
+    ):
+        self.reach = reach
+        self.known = known
+        self.open_store = open_store
+        self.threads = threads
+        self.tell = tell
+        self.seconds = 0.0
+        self.stopped = False
+        self._store: Store | None = None
+        self._sets: Sets | None = None
+        self._solution: Solution | None = None
+
+    def prepare(self, boards: Iterable[chess.Board], *, moves_too: bool = True) -> None:
+        """Solve what is in reach, material by material, the last first.
+
+        Args:
+            boards: positions in the order of the game.
+            moves_too: settle each legal move as well, as far as the time allows.
+        """
+        groups: dict[str, list[chess.Board]] = {}
+        for board in boards:
+            if in_reach(board, self.reach) and board.is_valid() and not self.known(board):
+                bare = board.copy(stack=False)
+                bare.halfmove_clock = 0
+                groups.setdefault(material_name(board), []).append(bare)
+        if not groups or self.stopped:
+            return
+        from tablebases.solver import Budget
+        from tablebases.solver.solution import Sets, Solution, Solver
+
+        if self._sets is None:
+            self._sets = Sets()
+        if self._store is None and self.open_store is not None:
+            self._store = self.open_store()
+        left = self.reach.total
+        for group in reversed(groups.values()):
+            if left <= 0.5:
+                break
+            budget = Budget(
+                min(self.reach.seconds, left), self.reach.memory, threads=self.threads
+            )
+            started = time.monotonic()
+            solver = Solver(
+                group, budget, store=self._store, progress=self.tell, moves_too=moves_too,
+                sets=self._sets,
+            )  # fmt: skip
+            solution = solver.run()
+            self.stopped = self.stopped or solver.interrupted
+            left -= time.monotonic() - started
+            self.seconds += time.monotonic() - started
+            self._solution = Solution(self._sets, solution.cost)
+            if self.stopped:
+                break
+
+    def judge(self, board: chess.Board) -> Verdict | None:
+        """What was proved of the position, for the side to move."""
+        if self._solution is None or not in_reach(board, self.reach):
+            return None
+        answer = self._solution.answer(board)
+        if answer is None or (answer.low, answer.high) == (Outcome.LOSS, Outcome.WIN):
+            return None
+        distance = answer.distance
+        return Verdict(
+            Side.of(board.turn),
+            answer.low,
+            answer.high,
+            Evidence.SOLVED if answer.low.points == answer.high.points else Evidence.BOUNDED,
+            distance=abs(distance.plies) if distance and distance.plies else None,
+        )
+
+    def distance(self, board: chess.Board) -> int | None:
+        """Plies to the next zeroing move or mate with best play; None unless known exactly."""
+        if self._solution is None or not self._solution.covers(board):
+            return None
+        found = self._solution.distance(board)
+        return None if found is None else abs(found.plies)
+
+    def way(self, board: chess.Board) -> int | None:
+        """Plies in which the proof forces the next zeroing move or mate; None if there is none."""
+        if self._solution is None or not self._solution.covers(board):
+            return None
+        return self._solution.bound(board)
+
+
+def solver_for(
+    effort: str,
+    known: Callable[[chess.Board], bool],
+    *,
+    tell: Callable[[Progress], None] | None = None,
+    keep: bool = True,
+) -> SolverJudge:
+    """The solver with the reach of an effort and the user's store."""
+    reach = REACHES[effort]
+    memory = min(reach.memory, _free_memory() * 3 // 4)
+    reach = Reach(reach.men, reach.pawns, reach.one_piece, reach.seconds, reach.total, memory)
+
+
+    def open_store() -> Store:
+        from tablebases.solver import Store
+
+        return Store()
+
+    return SolverJudge(reach, known, open_store=open_store if keep else None, tell=tell)
+
+
+def _free_memory() -> int:
+    """Bytes of memory that can be had without swapping; 4 GiB where the system does not tell."""
+    try:
+        with open("/proc/meminfo", encoding="ascii") as file:
+            for line in file:
+                if line.startswith("MemAvailable:"):
+                    return int(line.split()[1]) * 1024
+    except (OSError, ValueError, IndexError):
+        pass
+    return 4 * 2**30

@@ -1,0 +1,136 @@
+"""Bounds hold the exact answer, and a wider scope never proves less.
+
+Whole slices are compared at once: every legal position of a rook-and-pawn against knight slice and
+of a pawn ending, exact against each of the scopes that the solver goes through.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import chess
+import numpy as np
+import pytest
+
+from tablebases import Outcome
+from tablebases.solver import Budget
+from tablebases.solver.results import Distances, replay
+from tablebases.solver.solution import Solver, Step, _scopes, framed, locate
+from tablebases.solver.structures import LOWER, UPPER, Scope
+
+ROOK = "8/8/3n4/4k3/8/4K3/4P3/R7 w - - 0 1"
+PAWNS = "8/8/8/4k1p1/6P1/4K3/4P3/8 w - - 0 1"
+LIMIT = 100_000
+
+
+def distances(fen: str, colour: chess.Color, scope: Scope) -> Distances:
+    """The slice of the position solved with one scope, for one colour's wins."""
+    board = chess.Board(fen)
+    solver = Solver([board], Budget(seconds=600.0))
+    step = Step(colour, scope)
+    plan = solver._prepare(step, [board])
+    assert plan is not None
+    solver._execute(step, plan)
+    (packed,) = solver.sets.kept[scope.mode, locate(framed(board, colour))[0]]
+    assert packed.complete == (scope.caps == (4,) and scope.white_promotions == 15)
+    return replay(packed.open())
+
+
+@lru_cache(maxsize=8)
+def exact(fen: str, colour: chess.Color) -> Distances:
+    return distances(fen, colour, Scope(LOWER, (4,), limit=LIMIT))
+
+
+def wins(found: Distances) -> tuple[np.ndarray, np.ndarray]:
+    """Positions won: with White to move, and with Black to move."""
+    return found.white > 0, found.black != found.none
+
+
+@pytest.mark.parametrize("colour", chess.COLORS, ids=["Black", "White"])
+@pytest.mark.parametrize("fen", [ROOK, PAWNS], ids=["rook", "pawns"])
+@pytest.mark.parametrize("mode", [LOWER, UPPER], ids=["lower", "upper"])
+def test_bounds_hold_the_exact_answer(fen: str, colour: chess.Color, mode: int) -> None:
+    """Lower bound within the exact wins, these within the upper bound; nested as scopes widen."""
+    truth = wins(exact(fen, colour))
+    before: tuple[np.ndarray, np.ndarray] | None = None
+    sizes = []
+    for scope in _scopes(mode, LIMIT)[:6]:
+        found = wins(distances(fen, colour, scope))
+        for bound, true in zip(found, truth, strict=True):
+            inside, outside = (bound, true) if mode == LOWER else (true, bound)
+            assert not (inside & ~outside).any()
+        if before is not None:
+            for narrow, wide in zip(before, found, strict=True):
+                less, more = (narrow, wide) if mode == LOWER else (wide, narrow)
+                assert not (less & ~more).any()
+        before = found
+        sizes.append(int(found[0].sum() + found[1].sum()))
+    # The widest of these scopes comes close, and the first is not the last: the test bites.
+    total = int(truth[0].sum() + truth[1].sum())
+    if colour and total:
+        assert sizes[0] != sizes[-1] or sizes[-1] == total
+        assert 0.8 * total <= sizes[-1] <= 1.25 * total
+
+
+@pytest.mark.parametrize("fen", [ROOK, PAWNS], ids=["rook", "pawns"])
+def test_a_lower_bound_never_claims_a_quicker_win(fen: str) -> None:
+    """What is left out can only make the proved way longer."""
+    truth = exact(fen, chess.WHITE)
+    bound = distances(fen, chess.WHITE, _scopes(LOWER, LIMIT)[4])
+    both = bound.white > 0
+    # Exits may lead elsewhere in the two, so compare where the bound sees the same first exits.
+    assert (truth.white[both] > 0).all()
+    assert (bound.white[both] >= truth.white[both]).all()
+
+
+def test_more_time_never_widens_the_interval() -> None:
+    """The same position with growing budgets."""
+    board = chess.Board("8/8/4k1p1/3n4/8/1P6/8/R3K3 w - - 0 1")
+    low, high = -2, 2
+    for seconds in (1.0, 3.0, 9.0):
+        solver = Solver([board], Budget(seconds=seconds))
+        solution = solver.run()
+        now_low, now_high = solution.interval(board)
+        assert low <= now_low <= now_high <= high
+        low, high = now_low, now_high
+
+
+def test_threads_do_not_change_the_result() -> None:
+    """One thread or three: the same distances in the whole slice."""
+    found = []
+    for threads in (1, 3):
+        board = chess.Board("8/8/8/2p1k3/8/4K3/3P4/8 w - - 0 1")
+        solver = Solver([board], Budget(seconds=60.0, threads=threads))
+        solver.run()
+        (packed,) = solver.sets.kept[LOWER, locate(board)[0]]
+        found.append(replay(packed.open()))
+    assert (found[0].white == found[1].white).all()
+    assert (found[0].black == found[1].black).all()
+
+
+def test_a_slow_win_is_cursed() -> None:
+    """Two knights against a pawn: some wins take more than a hundred plies to the next exit.
+
+    That such wins exist is a fact of the trade (A. A. Troitzky's analysis of the ending, from
+    memory); the rule that makes them cursed is Syzygy's (tablebases/values.py).
+    """
+    board = chess.Board("8/8/8/8/4k3/7p/8/KNN5 w - - 0 1")
+    solver = Solver([board], Budget(seconds=120.0))
+    assert solver._exactly()
+    (packed,) = solver.sets.kept[LOWER, locate(board)[0]]
+    found = replay(packed.open())
+    quick = np.argwhere((found.white > 0) & (found.white <= 100))
+    slow = np.argwhere(found.white > 100)
+    assert len(quick)
+    assert len(slow)
+    solution = solver.solution()
+    for places, expected in ((quick[:50], Outcome.WIN), (slow[:50], Outcome.CURSED_WIN)):
+        for block, black_king, white_king in places:
+            position = board.copy(stack=False)
+            position.clear_board()
+            position.set_piece_at(chess.H3, chess.Piece(chess.PAWN, chess.BLACK))
+            for square in (int(block) // 64, int(block) % 64):
+                position.set_piece_at(square, chess.Piece(chess.KNIGHT, chess.WHITE))
+            position.set_piece_at(int(white_king), chess.Piece(chess.KING, chess.WHITE))
+            position.set_piece_at(int(black_king), chess.Piece(chess.KING, chess.BLACK))
+            assert solution.interval(position) == (expected, expected), position.fen()
