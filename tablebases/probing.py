@@ -444,6 +444,17 @@ class ChainProber:
         """The names of its probers, joined."""
         return ", ".join(prober.name for prober in self.probers) or "no tables"
 
+    @property
+    def counts(self) -> ProbeCounts:
+        """How often its probers were asked, those that count."""
+        counts = [c for p in self.probers if (c := getattr(p, "counts", None)) is not None]
+        return ProbeCounts(sum(c.wdl for c in counts), sum(c.dtz for c in counts))
+
+    @property
+    def problems(self) -> tuple[CheckResult, ...]:
+        """Files that its probers set aside."""
+        return tuple(found for p in self.probers for found in getattr(p, "problems", ()))
+
     def covers(self, board: chess.Board) -> bool:
         """Does any of the probers cover this position?"""
         return any(prober.covers(board) for prober in self.probers)

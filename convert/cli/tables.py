@@ -19,7 +19,9 @@ import click
 
 from convert.cli.common import (
     ToolError,
+    classes_folder,
     config_path,
+    made_classes,
     note,
     out_console,
     table_options,
@@ -111,7 +113,7 @@ def _list(console: Console, files: list[TableFile]) -> None:
         console.print(f"{folder}{inside}: {count} files", soft_wrap=True)
     console.print(f"{len(files)} files, {total / 1e6:.1f} MB; settings file: {config_path()}",
                   soft_wrap=True)
-    made = _made()
+    made = made_classes()
     if made:
         console.print()
         _print(console, f"made by the solver ({len(made)}): {' '.join(made)}")
@@ -210,27 +212,6 @@ def check(outer: tuple[Path, ...], folders: tuple[Path, ...], tables: tuple[Path
 # --- classes made by the solver ---------------------------------------------------------------
 
 
-def classes_folder() -> Path:
-    """Where solved classes are kept."""
-    import platformdirs
-
-    return Path(platformdirs.user_cache_path("fullpoint", appauthor=False)) / "classes"
-
-
-def _made() -> dict[str, dict[str, float]]:
-    """Classes made so far by name, fewest men first, each with the numbers of its JSON file."""
-    found: dict[str, dict[str, float]] = {}
-    paths = classes_folder().glob("K*vK*.json")
-    for path in sorted(paths, key=lambda path: (len(path.stem), path.stem)):
-        # A file that somebody has spoilt counts as absent; the class can be made again.
-        with contextlib.suppress(OSError, ValueError, TypeError, KeyError, AttributeError):
-            facts = json.loads(path.read_text(encoding="utf-8"))
-            if facts["name"] == path.stem:
-                names = ("positions", "plies", "seconds", "bytes")
-                found[path.stem] = {name: float(facts[name]) for name in names}
-    return found
-
-
 @command.command("make")
 @click.argument("name", metavar="NAME")
 @click.option("--threads", type=click.IntRange(1, 64),
@@ -266,7 +247,7 @@ def make(
     name = normal_name(name)
     console = out_console()
     folder = classes_folder()
-    if name in _made() and not force:
+    if name in made_classes() and not force:
         console.print(f"{name}: made already; --force makes it again", soft_wrap=True)
         console.print(str(folder), soft_wrap=True)
         return 0
@@ -294,7 +275,7 @@ def make(
         raise ToolError(
             f"{name}: solved, but there is no room to keep it within {limit:g} GB ({folder})"
         )
-    for other in _made():
+    for other in made_classes():
         if other != name and not stored(other, store)[1]:
             (folder / f"{other}.json").unlink(missing_ok=True)
             note(f"{other} had to make way; --limit allows {limit:g} GB")

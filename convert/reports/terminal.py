@@ -423,14 +423,13 @@ def _slips(page: Page, review: Review, figures: bool) -> None:
             continue
         squares = (record.uci[:2], record.uci[2:4])
         page.beside(diagram(slip.fen, figures=figures, marks=squares), "\n".join(words))
-    if review.turning is not None:
-        final = review.plies[-1].verdict.for_side(review.side)
-        if 0 < review.turning <= len(review.plies):
-            page.paragraph(
-                f"Turning point: from {label_at(review, review.turning)} to the end the outcome "
-                f"is the same: {verdict_words(final)}.",
-                2,
-            )
+    if review.turning is not None and 0 < review.turning <= len(review.plies):
+        turned = review.plies[review.turning - 1].verdict.for_side(review.side)
+        page.paragraph(
+            f"Turning point: from {label_at(review, review.turning)} to the end the outcome "
+            f"is the same: {verdict_words(turned)}.",
+            2,
+        )
 
 
 def _capital(text: str) -> str:

@@ -15,6 +15,7 @@ os.environ.setdefault(
     "NUMBA_CACHE_DIR", str(platformdirs.user_cache_path("fullpoint") / "machine-code")
 )
 
+from tablebases.solver.classes import ClassSolution, solve_class
 from tablebases.solver.solution import (
     Budget,
     Cost,
@@ -25,7 +26,18 @@ from tablebases.solver.solution import (
 )
 from tablebases.solver.store import Store
 
-__all__ = ["Budget", "Cost", "Progress", "Solution", "Store", "can_solve", "prepared", "solve"]
+__all__ = [
+    "Budget",
+    "ClassSolution",
+    "Cost",
+    "Progress",
+    "Solution",
+    "Store",
+    "can_solve",
+    "prepared",
+    "solve",
+    "solve_class",
+]
 
 
 def prepared() -> bool:

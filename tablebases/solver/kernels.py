@@ -237,10 +237,21 @@ def fetch(pool, offset, k, symmetric, squares, scratch, m):
         g = TO_TRIANGLE[squares[0]]
         source = pool[offset + image_block(k, g, squares)]
         out = scratch[m]
-        for i in range(64):
-            out[i] = source[IMAGE[g, i]]
         if g & 4:
+            for i in range(64):
+                out[i] = source[IMAGE[g, i]]
             turn_words(out)
+        else:
+            up = 7 if g & 2 else 0
+            for r in range(8):
+                to = 8 * r
+                at = 8 * (r ^ up)
+                if g & 1:
+                    for f in range(8):
+                        out[to + f] = source[at + 7 - f]
+                else:
+                    for f in range(8):
+                        out[to + f] = source[at + f]
         flip_words(out, g)
         return out
     return pool[offset + block_at(k, symmetric, squares)]
@@ -610,6 +621,7 @@ def black_quiet(pool, offset, block, squares, k, symmetric, codes, occupied, R, 
         turns = symmetric and d == 0
         stride = 1 << (6 * (k - 1 - d))
         if kind == 0:
+            waiting = -1
             for j in range(8):
                 t = KNIGHT_STEPS[s, j]
                 if t < 0:
@@ -622,10 +634,18 @@ def black_quiet(pool, offset, block, squares, k, symmetric, codes, occupied, R, 
                     squares[0] = s
                     for i in range(64):
                         R[i] |= source[i]
+                    continue
+                o = offset + (block + (t - s) * stride)
+                if waiting < 0:
+                    waiting = o
                 else:
-                    o = offset + (block + (t - s) * stride)
+                    # Two at a time: half the traffic to R.
                     for i in range(64):
-                        R[i] |= pool[o, i]
+                        R[i] |= pool[o, i] | pool[waiting, i]
+                    waiting = -1
+            if waiting >= 0:
+                for i in range(64):
+                    R[i] |= pool[waiting, i]
             continue
         for direction in range(first_ray(kind), last_ray(kind)):
             mask = ALL
@@ -859,6 +879,15 @@ def push_image(pool, off_n, squares, k, D, ply, dist, keep, changed, scratch):
 
 
 @_jit
+def is_bare(k, codes, wp):
+    """Has White nothing but his king?"""
+    for d in range(k):
+        if codes[d] & 1 == 0:
+            return False
+    return wp == ZERO
+
+
+@_jit
 def begin(k, symmetric, codes, wp, bp, rows, first, last, K, SYM, WP, BP, OFF, late, pool, off_l,
           off_n, off_stale, C, blocks, count, scratch, H, front_blocks, mates, nones):
     """Everything up to the first quiet move: exits, mates, stalemates.
@@ -877,6 +906,14 @@ def begin(k, symmetric, codes, wp, bp, rows, first, last, K, SYM, WP, BP, OFF, l
         b = blocks[q]
         squares_of(b, k, symmetric, squares)
         legal_block(squares, k, codes, wp, bp, pool[off_n + b], pool[off_l + b])
+    if is_bare(k, codes, wp):
+        # A bare king wins nothing; such a slice has no exits, so Black's moves are not listed.
+        for q in range(count):
+            b = blocks[q]
+            for i in range(64):
+                pool[off_l + b, i] = ZERO
+                C[b, i] = ZERO
+        return 0
     n = 0
     for q in range(count):
         b = blocks[q]
@@ -1172,8 +1209,9 @@ def late_exits(s, K, SYM, CODES, WP, BP, ROW0, ROW1, rows, OFF, pool, C2, N2, L2
         read_exits(1, squares, k, codes, wp, bp, rows, ROW0[s], ROW1[s], K, SYM, WP, BP, OFF, True,
                    pool, scratch, R)
         black_quiet(N2, 0, b, squares, k, symmetric, codes, occupied, quiet, scratch, H)
+        bare = is_bare(k, codes, wp)
         for i in range(64):
-            C2[b, i] = L2[b, i] & ~R[i]
+            C2[b, i] = ZERO if bare else L2[b, i] & ~R[i]
             word = C2[b, i] & ~quiet[i] & N2[b, i]
             while word != ZERO:
                 j = lowest(word)

@@ -45,6 +45,7 @@ KEEP_RESULT: Final = 2
 _SECONDS: Final = (0.00003, 0.00015, 0.030, 8.0, 900.0)
 _SYMMETRIC_SECONDS: Final = (0.0, 0.0, 0.012, 1.3, 90.0)
 _BATCH_SECONDS: Final = 0.01
+_THREADS: Final = 2
 _SPEED_UP: Final = 1.7
 """What the second thread brings; threads beyond two are taken to bring as much each."""
 
@@ -323,7 +324,7 @@ def make_plan(structures: Structures, keep: Array, memory: int) -> Plan:
         starts = _batches(order, seconds, _BATCH_SECONDS)
         arguments = (order, starts, structures.first, structures.last, structures.rows, sizes, keep)
         offsets, first, waits, peak = _places(*arguments, 0)
-        room = memory // BLOCK_BYTES
+        room = max(0, memory - _THREADS * scratch_bytes(int(sizes.max()))) // BLOCK_BYTES
         if peak < room:
             offsets, first, waits, peak = _places(*arguments, min(room, 2 * int(peak)))
         plan = Plan(structures, order, starts, offsets, first, waits, int(peak),

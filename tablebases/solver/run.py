@@ -20,6 +20,7 @@ from tablebases.solver.structures import UPPER
 Array = npt.NDArray[Any]
 
 _NO_LIMIT: Final = 1 << 30
+_LARGE_SECONDS: Final = 0.5
 _MOST_SPARE: Final = 8 * 2**30
 """Bytes of address space, at most, for sets that differ without the fifty-move rule."""
 
@@ -167,13 +168,19 @@ class Run:
         for batch in range(n_batches):
             for before in plan.waits[plan.waits_first[batch] : plan.waits_first[batch + 1]]:
                 followers[before].append(batch)
-        ready = [b for b in range(n_batches) if missing[b] == 0]
-        heapq.heapify(ready)
         left = n_batches
         seconds = seconds_of(plan.structures)[plan.order]
         weights = np.add.reduceat(seconds, plan.starts[:-1])
         total = float(weights.sum())
         spent = 0.0
+
+        def rank(batch: int) -> tuple[float, int]:
+            """The order of the plan, but large slices as soon as they can be solved."""
+            weight = float(weights[batch])
+            return (-weight if weight > _LARGE_SECONDS else 0.0, batch)
+
+        ready = [rank(b) for b in range(n_batches) if missing[b] == 0]
+        heapq.heapify(ready)
         failure: list[BaseException] = []
         lock = self._lock
 
@@ -187,7 +194,7 @@ class Run:
                     if failure or not left:
                         lock.notify_all()
                         return
-                    batch = heapq.heappop(ready)
+                    _, batch = heapq.heappop(ready)
                 try:
                     if stop():
                         raise Stopped
@@ -204,7 +211,7 @@ class Run:
                     for follower in followers[batch]:
                         missing[follower] -= 1
                         if missing[follower] == 0:
-                            heapq.heappush(ready, follower)
+                            heapq.heappush(ready, rank(follower))
                     lock.notify_all()
 
         workers = [
@@ -217,7 +224,7 @@ class Run:
                 for worker in workers:
                     worker.join(0.2)
                 if report is not None:
-                    report(self.done, spent / total)
+                    report(self.done, min(1.0, spent / total))
         except BaseException as error:
             with lock:
                 failure.append(error)

@@ -43,7 +43,7 @@ from tablebases.values import Answer, Distance, Outcome, outcome_under_clock
 Key = tuple[int, int, int]
 """A slice: packed piece codes, White's pawns, Black's pawns."""
 
-SOLVER_VERSION: Final = 1
+SOLVER_VERSION: Final = 2
 """Part of every key in the store: raise it when a set would come out differently."""
 
 _KINDS: Final = {chess.KNIGHT: 0, chess.BISHOP: 1, chess.ROOK: 2, chess.QUEEN: 3}
@@ -407,6 +407,9 @@ class Solution:
         if not rated:
             return []
         best = max(value for value, _, _ in rated)
+        if best < self.interval(board)[0]:
+            # The move that keeps the outcome leads to a slice that is not kept.
+            return []
         return [m for v, o, m in sorted(rated, key=lambda r: r[1]) if v == best]
 
     def _order(self, board: chess.Board, move: chess.Move, child: chess.Board) -> tuple[int, str]:
@@ -465,6 +468,8 @@ _FREE: Final = len(_BUDGETS)
 _FIRST_ALLOWANCE: Final = 1.0
 _GROWTH: Final = 4.0
 _PATIENCE: Final = 4.0
+_MOST_EXACT: Final = 20_000
+"""Slices up to which everything is modelled at once."""
 _FOR_MOVES: Final = 16.0
 """Seconds a step may take that settles moves only, not the positions themselves."""
 
@@ -508,6 +513,7 @@ class Solver:
         self.needed = {
             colour: self._keys_around(colour) for colour in chess.COLORS
         }
+        self._plans: dict[tuple[chess.Color, Scope, tuple[int, ...]], Plan] = {}
         self.steps: list[Step] = []
         self.skipped: list[Step] = []
         self.timings: list[Any] = []
@@ -581,7 +587,7 @@ class Solver:
         """Solve everything exactly if that is cheap; True if it was done."""
         if not self.boards:
             return True
-        scope = Scope(LOWER, (4,), limit=self._limit(20.0))
+        scope = Scope(LOWER, (4,), limit=_MOST_EXACT)
         plans = []
         for colour in chess.COLORS:
             if all(self.sets.complete(key) for key in self.needed[colour]):
@@ -675,6 +681,18 @@ class Solver:
         return False
 
     def _prepare(self, step: Step, boards: Sequence[chess.Board]) -> Plan | None:
+        """The plan for a step, None beyond the scope's limit; made once for each."""
+        key = (step.colour, replace(step.scope, limit=0), tuple(id(b) for b in boards))
+        known = self._plans.get(key)
+        if known is not None:
+            return known
+        plan = self._make_plan(step, boards)
+        self._plans = {k: p for k, p in self._plans.items() if k[0] != step.colour}
+        if plan is not None:
+            self._plans[key] = plan
+        return plan
+
+    def _make_plan(self, step: Step, boards: Sequence[chess.Board]) -> Plan | None:
         roots = list(dict.fromkeys(locate(framed(b, step.colour))[0] for b in boards))
         structures = expand(roots, step.scope)
         if structures is None:

@@ -184,12 +184,13 @@ def _expand(root_packed, root_white, root_black, mode, caps, white_kinds, black_
     inserted = np.zeros(5, np.int64)
     move = np.zeros(5, np.int64)
     pending = 0
-    req_packed = np.empty(512, np.int64)
-    req_white = np.empty(512, np.uint64)
-    req_black = np.empty(512, np.uint64)
-    req_row = np.empty(512, np.int64)
-    req_column = np.empty(512, np.int64)
-    req_cost = np.empty(512, np.int64)
+    room = max(512, len(root_packed))
+    req_packed = np.empty(room, np.int64)
+    req_white = np.empty(room, np.uint64)
+    req_black = np.empty(room, np.uint64)
+    req_row = np.empty(room, np.int64)
+    req_column = np.empty(room, np.int64)
+    req_cost = np.empty(room, np.int64)
 
     for r in range(len(root_packed)):
         req_packed[pending] = root_packed[r]
@@ -199,8 +200,6 @@ def _expand(root_packed, root_white, root_black, mode, caps, white_kinds, black_
         req_column[pending] = 0
         req_cost[pending] = 0
         pending += 1
-        if pending == 512:
-            break
     current = 0
     at = 0
     while True:

@@ -15,8 +15,8 @@ import pytest
 from tablebases import Outcome
 from tablebases.solver import Budget
 from tablebases.solver.results import Distances, replay
-from tablebases.solver.solution import Solver, Step, _scopes, framed, locate
-from tablebases.solver.structures import LOWER, UPPER, Scope
+from tablebases.solver.solution import Solver, Step, _scopes, framed, keys_of, locate
+from tablebases.solver.structures import LOWER, UPPER, Scope, expand
 
 ROOK = "8/8/3n4/4k3/8/4K3/4P3/R7 w - - 0 1"
 PAWNS = "8/8/8/4k1p1/6P1/4K3/4P3/8 w - - 0 1"
@@ -134,3 +134,23 @@ def test_a_slow_win_is_cursed() -> None:
             position.set_piece_at(int(white_king), chess.Piece(chess.KING, chess.WHITE))
             position.set_piece_at(int(black_king), chess.Piece(chess.KING, chess.BLACK))
             assert solution.interval(position) == (expected, expected), position.fen()
+
+
+@pytest.mark.parametrize(("fen", "outcome"), [
+    ("k7/p7/2K5/8/8/8/8/8 w - - 0 1", Outcome.DRAW),
+    ("k1K5/p7/8/8/8/8/8/8 w - - 0 1", Outcome.LOSS),
+    ("k1K5/p7/8/8/8/8/8/8 b - - 0 1", Outcome.WIN),
+])  # fmt: skip
+def test_a_bare_king_wins_nothing(fen: str, outcome: Outcome) -> None:
+    """Black stuck but for a pawn move, against a bare king: once taken for lost."""
+    board = chess.Board(fen)
+    solution = Solver([board], Budget(seconds=60.0)).run()
+    assert solution.interval(board) == (outcome, outcome)
+
+
+def test_more_roots_than_fit_a_buffer() -> None:
+    """Six hundred structures at once: all are listed (only 512 once were)."""
+    roots = [(0, 1 << a, 1 << b) for a in range(8, 56) for b in range(8, 56) if a != b][:600]
+    structures = expand(roots, Scope(LOWER, (4,), limit=LIMIT))
+    assert structures is not None
+    assert set(roots) <= set(keys_of(structures))
