@@ -14,6 +14,7 @@ from convert.judge import Bench, after_move
 from convert.lines import best_line, line_after
 from convert.model import (
     POSITION_SCHEMA,
+    Evidence,
     MoveRow,
     PositionReport,
     Side,
@@ -69,7 +70,7 @@ def _why_no_table(board: chess.Board, bench: Bench) -> tuple[str, ...]:
     if board.occupied.bit_count() > 7 or not any(board.generate_legal_moves()):
         return ()
     settled = bench.settle(board)
-    if settled is not None and settled.exact:
+    if settled is not None and settled.exact and settled.evidence is Evidence.SOLVED:
         return ()
     try:
         bench.prober.outcome(board)

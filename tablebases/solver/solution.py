@@ -434,7 +434,7 @@ class Solution:
             low, high = self.interval(work)
             if low != high or low == Outcome.DRAW:
                 break
-            chosen: tuple[int, str, chess.Move] | None = None
+            chosen: tuple[tuple[int, bool, str], chess.Move] | None = None
             for move in work.legal_moves:
                 zeroing = work.is_zeroing(move)
                 child = work.copy(stack=False)
@@ -444,13 +444,14 @@ class Solution:
                 length = 0 if child.is_checkmate() or zeroing else self.bound(child)
                 if length is None:
                     continue
-                order = (length if low > 0 else -length, move.uci(), move)
-                if chosen is None or order[:2] < chosen[:2]:
-                    chosen = order
+                under = move.promotion not in (None, chess.QUEEN)
+                order = (length if low > 0 else -length, under, move.uci())
+                if chosen is None or order < chosen[0]:
+                    chosen = order, move
             own = self.bound(work)
-            if chosen is None or (low > 0 and own == 1 and chosen[0] != 0):
+            if chosen is None or (low > 0 and own == 1 and chosen[0][0] != 0):
                 break
-            move = chosen[2]
+            move = chosen[1]
             zeroing = work.is_zeroing(move)
             moves.append(move)
             work.push(move)

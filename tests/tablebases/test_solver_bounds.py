@@ -11,6 +11,7 @@ from functools import lru_cache
 import chess
 import numpy as np
 import pytest
+from chess import KING
 
 from tablebases import Outcome
 from tablebases.solver import Budget
@@ -131,8 +132,8 @@ def test_a_slow_win_is_cursed() -> None:
             position.set_piece_at(chess.H3, chess.Piece(chess.PAWN, chess.BLACK))
             for square in (int(block) // 64, int(block) % 64):
                 position.set_piece_at(square, chess.Piece(chess.KNIGHT, chess.WHITE))
-            position.set_piece_at(int(white_king), chess.Piece(chess.KING, chess.WHITE))
-            position.set_piece_at(int(black_king), chess.Piece(chess.KING, chess.BLACK))
+            position.set_piece_at(int(white_king), chess.Piece(KING, chess.WHITE))
+            position.set_piece_at(int(black_king), chess.Piece(KING, chess.BLACK))
             assert solution.interval(position) == (expected, expected), position.fen()
 
 
