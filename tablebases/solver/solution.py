@@ -596,7 +596,9 @@ class Solver:
             if self._load(Step(colour, scope)):
                 continue
             prepared = self._prepare(Step(colour, scope), self.boards)
-            if prepared is None or not self._fits(prepared, min(0.5 * self._left(), 20.0)):
+            if prepared is None or not self._fits(
+                prepared, min(0.5 * self._left(), max(20.0, 0.3 * self.budget.seconds))
+            ):
                 return False
             plans.append((Step(colour, scope), prepared))
         for step, plan in plans:

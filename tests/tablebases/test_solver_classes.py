@@ -147,7 +147,7 @@ def en_passant_positions(rng: random.Random, most: int) -> Iterator[chess.Board]
 
 @pytest.mark.parametrize("name", ["KPvK", "KRvK"])
 def test_a_sample_of_three_men_is_as_in_the_tables(name: str, prober: SyzygyProber) -> None:
-    assert differences(solved(name), prober, some_positions(name, 20_000), distances=8) == []
+    assert differences(solved(name), prober, some_positions(name, 10_000), distances=8) == []
 
 
 @pytest.mark.slow
@@ -155,14 +155,17 @@ def test_a_sample_of_three_men_is_as_in_the_tables(name: str, prober: SyzygyProb
 def test_every_position_of_three_men_is_as_in_the_tables(name: str, prober: SyzygyProber) -> None:
     solution = solved(name)
     found: Counter[tuple[chess.Color, Outcome]] = Counter()
-    # The tables are asked once for all mirror images; the solver each time.
+    # The tables are asked once for all mirror images; the solver for every eleventh image too.
     known: dict[tuple[Any, ...], tuple[Outcome, int]] = {}
     wrong = []
-    for board, least in all_positions(name):
-        if least not in known:
+    for number, (board, least) in enumerate(all_positions(name)):
+        new = least not in known
+        if new:
             known[least] = prober.wdl_after_zeroing(board), prober.table_dtz(board)
         outcome, plies = known[least]
         found[board.turn, outcome] += 1
+        if not new and number % 11:
+            continue
         distance = solution.distance(board)
         if solution.interval(board) != (outcome, outcome) or not (
             distance and fits_rounding(distance.plies, plies)
@@ -177,13 +180,13 @@ def test_every_position_of_three_men_is_as_in_the_tables(name: str, prober: Syzy
 
 @pytest.mark.parametrize("name", FOUR)
 def test_a_sample_of_four_men_is_as_in_the_tables(name: str, prober: SyzygyProber) -> None:
-    assert differences(solved(name), prober, some_positions(name, 4_000), distances=8) == []
+    assert differences(solved(name), prober, some_positions(name, 3_000), distances=8) == []
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("name", FOUR)
 def test_many_positions_of_four_men_are_as_in_the_tables(name: str, prober: SyzygyProber) -> None:
-    assert differences(solved(name), prober, some_positions(name, 60_000), distances=8) == []
+    assert differences(solved(name), prober, some_positions(name, 12_000), distances=8) == []
 
 
 def test_en_passant_is_as_in_the_tables(prober: SyzygyProber) -> None:

@@ -27,7 +27,7 @@ from table_support import WORDS, load
 from tablebases import Outcome
 from tablebases.solver import Budget, Solution, solve
 
-QUICK, SLOW = Budget(seconds=30.0), Budget(seconds=40.0)
+QUICK, SLOW = Budget(seconds=30.0), Budget(seconds=15.0)
 MOST_MEN = 14
 """Trades with more men than this are left out: the solver has nothing to say on them."""
 

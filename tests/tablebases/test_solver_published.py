@@ -88,6 +88,15 @@ def in_order() -> list[Fact]:
 
 
 FACTS = in_order()
+FIVE_MEN_BY_CI = ("KRPvKN", "KRPvKR", "KPPvKP", "KRNvKN")
+
+
+def marks(fact: Fact) -> list[pytest.MarkDecorator]:
+    """Slow classes, and those that take tens of minutes all together."""
+    if fact["run"] != "slow":
+        return []
+    by_ci = len(fact["material"]) <= 5 or fact["material"] in FIVE_MEN_BY_CI
+    return [pytest.mark.slow if by_ci else pytest.mark.long]
 
 
 @functools.lru_cache(maxsize=1)
@@ -195,7 +204,7 @@ def test_positions_of_king_and_rook_are_as_many_as_published() -> None:
 @pytest.mark.parametrize(
     "fact",
     [
-        pytest.param(fact, marks=[pytest.mark.slow] if fact["run"] == "slow" else [])
+        pytest.param(fact, marks=marks(fact))
         for fact in FACTS
     ],
     ids=lambda fact: str(fact["id"]),
