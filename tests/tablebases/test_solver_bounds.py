@@ -7,6 +7,7 @@ of a pawn ending, exact against each of the scopes that the solver goes through.
 from __future__ import annotations
 
 from functools import lru_cache
+from pathlib import Path
 
 import chess
 import numpy as np
@@ -155,3 +156,32 @@ def test_more_roots_than_fit_a_buffer() -> None:
     structures = expand(roots, Scope(LOWER, (4,), limit=LIMIT))
     assert structures is not None
     assert set(roots) <= set(keys_of(structures))
+
+
+def test_a_pool_on_disk_gives_the_same(tmp_path: Path) -> None:
+    """What does not fit into memory is kept in a file; nothing of it is left behind."""
+    found = []
+    for memory, disk in ((2**30, 0), (2**24, 2**30)):
+        board = chess.Board("8/8/3n4/4k3/8/4K3/4P3/R7 w - - 0 1")
+        solver = Solver([board], Budget(60.0, memory, disk), folder=tmp_path)
+        step = Step(chess.WHITE, _scopes(LOWER, LIMIT)[4])
+        plan = solver._prepare(step, [board])
+        assert plan is not None
+        assert (plan.bytes(2) <= memory) == (disk == 0)
+        assert solver._fits(plan, 600.0)
+        solver._execute(step, plan)
+        (packed,) = solver.sets.kept[LOWER, locate(board)[0]]
+        found.append(replay(packed.open()))
+    assert (found[0].white == found[1].white).all()
+    assert (found[0].black == found[1].black).all()
+    assert not list(tmp_path.iterdir())
+
+
+def test_what_does_not_fit_is_not_begun() -> None:
+    """Memory is known beforehand: with too little of it nothing is proved, and nothing breaks."""
+    board = chess.Board("8/8/3n4/4k3/8/4K3/4P3/R7 w - - 0 1")
+    solver = Solver([board], Budget(20.0, 2**20))
+    solution = solver.run()
+    assert solution.interval(board) == (Outcome.LOSS, Outcome.WIN)
+    assert solution.answer(board) is None
+    assert solution.cost.peak_bytes == 0

@@ -1,0 +1,102 @@
+"""The solver as a judge: what it is given, what it says, and that it stays out when told to."""
+
+from __future__ import annotations
+
+import chess
+import pytest
+
+from convert.judge import Bench, after_move
+from convert.lines import best_line
+from convert.model import Evidence, Side
+from convert.position import judge_position
+from convert.solving import REACHES, SolverJudge, in_reach
+from tablebases.probing import Prober, open_tables
+from tablebases.values import Outcome
+
+TWO_TO_ONE = "8/8/8/4k1p1/6P1/4K3/4P3/8 w - - 0 1"
+"""Two pawns against one: past the tables, settled in well under a second."""
+
+
+@pytest.fixture(scope="module")
+def prober() -> Prober:
+    return open_tables()
+
+
+def make(prober: Prober) -> tuple[Bench, SolverJudge]:
+    def known(board: chess.Board) -> bool:
+        return board.occupied.bit_count() <= 4 and prober.covers(board)
+
+    solver = SolverJudge(REACHES["normal"], known)
+    return Bench(prober, solver=solver), solver
+
+
+@pytest.mark.parametrize(("fen", "quick", "normal", "deep"), [
+    ("8/8/3n4/4k3/8/4K3/4P3/R7 w - - 0 1", True, True, True),
+    ("8/5p2/4knp1/8/8/5PP1/3R2K1/8 w - - 0 1", False, True, True),
+    ("8/5p2/4knp1/8/8/5PPP/3R2K1/8 w - - 0 1", False, False, True),
+    ("8/5ppp/5k2/8/8/5PPP/6K1/8 w - - 0 1", False, True, True),
+    ("8/4pppp/5k2/8/8/4PPPP/6K1/8 w - - 0 1", False, False, True),
+    ("8/8/8/4k3/8/4K3/4P3/R3K3 w Q - 0 1", False, False, False),
+    (chess.STARTING_FEN, False, False, False),
+])  # fmt: skip
+def test_reach(fen: str, quick: bool, normal: bool, deep: bool) -> None:
+    """By men, pawns a side and pieces a side; never with castling rights."""
+    board = chess.Board(fen)
+    found = tuple(in_reach(board, REACHES[name]) for name in ("quick", "normal", "deep"))
+    assert found == (quick, normal, deep)
+
+
+def test_nothing_is_solved_unasked(prober: Prober) -> None:
+    bench, solver = make(prober)
+    settled = bench.settle(chess.Board(TWO_TO_ONE))
+    assert settled is None or settled.evidence is not Evidence.SOLVED
+    assert solver.seconds == 0.0
+
+
+def test_a_prepared_position_is_solved_with_its_moves(prober: Prober) -> None:
+    """The position, each move, the line and the distance; mirrored for Black."""
+    for board in (chess.Board(TWO_TO_ONE), chess.Board(TWO_TO_ONE).mirror()):
+        bench, solver = make(prober)
+        bench.prepare([board])
+        assert solver.seconds > 0.0
+        verdict = bench.settle(board)
+        assert verdict is not None
+        assert verdict.exact
+        assert verdict.evidence is Evidence.SOLVED
+        assert verdict.side is Side.of(board.turn)
+        best = max(
+            told.for_side(verdict.side).points
+            for move in board.legal_moves
+            if (told := bench.settle(after_move(board, move))) is not None
+        )
+        assert best == verdict.points
+        assert bench.reaches(board)
+        line = best_line(bench, board)
+        assert line is not None
+        assert line.moves
+        assert bench.counts()[Evidence.SOLVED] >= 1
+
+
+def test_the_clock_counts(prober: Prober) -> None:
+    """With 99 plies gone a win that needs more than one ply is a draw (FIDE Laws, 9.3)."""
+    board = chess.Board("8/8/3n4/8/4k3/8/3PK3/R7 w - - 99 100")
+    bench, _ = make(prober)
+    bench.prepare([board])
+    fresh = board.copy(stack=False)
+    fresh.halfmove_clock = 0
+    bench.prepare([fresh])
+    told, at_once = bench.settle(board), bench.settle(fresh)
+    assert told is not None
+    assert at_once is not None
+    assert at_once.low is Outcome.WIN
+    distance = bench.distance(fresh)
+    assert distance is not None
+    assert (told.low is Outcome.WIN) == (distance.plies == 1)
+
+
+def test_position_report_says_solved(prober: Prober) -> None:
+    bench, _ = make(prober)
+    report = judge_position(chess.Board(TWO_TO_ONE), bench, variants=False)
+    assert report.verdict.evidence is Evidence.SOLVED
+    assert not report.notes
+    assert all(row.verdict.exact for row in report.moves)
