@@ -270,10 +270,10 @@ class Bench:
         """True where the tables know the position and everything that follows."""
         return board.occupied.bit_count() <= self.largest and self.prober.covers(board)
 
-    def prepare(self, boards: Iterable[chess.Board]) -> None:
+    def prepare(self, boards: Iterable[chess.Board], *, moves_too: bool = True) -> None:
         """Let the solver work on positions that will be asked about; before they are."""
         if self.solver is not None:
-            self.solver.prepare(boards)
+            self.solver.prepare(boards, moves_too=moves_too)
 
     def reaches(self, board: chess.Board) -> bool:
         """True where the outcome is settled with a way to show: by tables or solver."""

@@ -34,6 +34,8 @@ DIFFERENT = 0.2
 _MOST_PAIRS = 16
 #: What decides a position is asked of endings only: at most so many men.
 MOST_MEN_VARIED = 16
+#: Variants are solved only if the position itself was solved within so many seconds.
+MOST_SECONDS_VARIED = 3.0
 
 
 def judge_position(
@@ -44,8 +46,10 @@ def judge_position(
     side = Side.of(board.turn)
     varied = variants and board.occupied.bit_count() <= MOST_MEN_VARIED
     bench.prepare([board])
-    if varied:
-        bench.prepare([v for _, _, v in _variants(board) if v.is_valid()])
+    if varied and bench.solver is not None and bench.solver.seconds <= MOST_SECONDS_VARIED:
+        # Each shifted pawn is a structure of its own, as much work again as the position itself;
+        # where only a king or the move differs the answer is known already.
+        bench.prepare([v for _, _, v in _variants(board) if v.is_valid()], moves_too=False)
     verdict = with_distance(bench, board, bench.verdict(board))
     rows = _moves(board, bench)
     listed = rows if verdict.exact else rows[:MOST_ESTIMATED]
