@@ -82,7 +82,9 @@ def _check(solution: Solution, board: chess.Board, tally: Tally) -> None:
     """One position against its successors; see the top of the file."""
     assert solution.covers(board), board.fen()
     for move in board.legal_moves:
-        assert solution.covers(_after(board, move)), (board.fen(), move.uci())
+        # A promotion beyond what a bounded answer models leads to a slice that is not kept.
+        modelled = solution.covers(_after(board, move))
+        assert modelled or (move.promotion and not solution.exact(board)), (board.fen(), move.uci())
     low, high = solution.interval(board)
     if low == high and (expected := _exact_value(solution, board)) is not None:
         distance = solution.distance(board)
