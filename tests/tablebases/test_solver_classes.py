@@ -150,8 +150,13 @@ def test_a_sample_of_three_men_is_as_in_the_tables(name: str, prober: SyzygyProb
     assert differences(solved(name), prober, some_positions(name, 10_000), distances=8) == []
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize("name", THREE)
+@pytest.mark.parametrize(
+    "name",
+    [
+        pytest.param(name, marks=pytest.mark.slow if name in ("KPvK", "KRvK") else pytest.mark.long)
+        for name in THREE
+    ],
+)
 def test_every_position_of_three_men_is_as_in_the_tables(name: str, prober: SyzygyProber) -> None:
     solution = solved(name)
     found: Counter[tuple[chess.Color, Outcome]] = Counter()
@@ -183,7 +188,7 @@ def test_a_sample_of_four_men_is_as_in_the_tables(name: str, prober: SyzygyProbe
     assert differences(solved(name), prober, some_positions(name, 3_000), distances=8) == []
 
 
-@pytest.mark.slow
+@pytest.mark.long
 @pytest.mark.parametrize("name", FOUR)
 def test_many_positions_of_four_men_are_as_in_the_tables(name: str, prober: SyzygyProber) -> None:
     assert differences(solved(name), prober, some_positions(name, 12_000), distances=8) == []

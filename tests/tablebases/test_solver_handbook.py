@@ -163,9 +163,16 @@ def test_the_data_is_in_order() -> None:
         assert set(moves) <= {*keys[key].keeping, *keys[key].failing}
 
 
+def _marks(number: int, item: Item) -> list[pytest.MarkDecorator]:
+    """Seconds each by default, a third of those that take the time limit by CI, all on demand."""
+    if item.quick:
+        return []
+    return [pytest.mark.slow if number % 3 == 0 else pytest.mark.long]
+
+
 @pytest.mark.parametrize(
     "item",
-    [pytest.param(item, marks=[] if item.quick else [pytest.mark.slow]) for item in CLAIMED],
+    [pytest.param(item, marks=_marks(number, item)) for number, item in enumerate(CLAIMED)],
     ids=lambda item: str(item.key),
 )
 def test_claims(item: Item) -> None:

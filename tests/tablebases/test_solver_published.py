@@ -88,7 +88,7 @@ def in_order() -> list[Fact]:
 
 
 FACTS = in_order()
-FIVE_MEN_BY_CI = ("KRPvKN", "KRPvKR", "KRNvKN")
+FIVE_MEN_BY_CI = ("KRPvKN", "KRPvKR")
 
 
 def marks(fact: Fact) -> list[pytest.MarkDecorator]:
