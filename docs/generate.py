@@ -10,6 +10,9 @@ import sys
 from pathlib import Path
 
 from convert.model import json_schema
+from convert.proofreading.nags import NAGS
+from convert.proofreading.phrase_list import GROUPS
+from convert.proofreading.phrases import ADVERBS, DOUBTS, FOLLOWS, LOOSENING
 from convert.rules import ALL_RULES
 
 HERE = Path(__file__).parent
@@ -39,10 +42,43 @@ def rules_page() -> str:
     return "\n".join(out)
 
 
+def _listed(words: str) -> str:
+    return ", ".join(f"*{word}*" for word in words.split("|"))
+
+
+def proofread_page() -> str:
+    """docs/proofread.md with its tables of NAGs and phrases and its excerpt made anew."""
+    nags = ["| NAG | in the standard | read as |", "|---|---|---|"]
+    for number, nag in sorted(NAGS.items()):
+        nags.append(f"| `${number}` | {nag.name} | {nag.reading.format(move='the move')} |")
+    phrases = ["| says | examples |", "|---|---|"]
+    for group in GROUPS:
+        phrases.append(f"| {group.says} | {' '.join(f'*{text}*' for text in group.examples)} |")
+    listed = {
+        "Adverbs that may stand before a verb or an adjective": ADVERBS,
+        "What may follow a phrase (else it must end its clause)": FOLLOWS,
+        "Of these not after a draw, a loss or a denial, except before numbered moves and in *with "
+        "best play*, *with ease*, *by force*, *by perpetual check*": LOOSENING,
+    }
+    phrases += ["", *(f"- {what}: {_listed(words)}." for what, words in listed.items())]
+    doubts = [f"- {what}: {_listed(words)}" for what, words in DOUBTS.items()]
+    gold = (HERE.parent / "tests" / "gold" / "proofread-notes.txt").read_text(encoding="utf-8")
+    excerpt = ["```", *gold.splitlines()[:11], "...", "```"]
+    text = (HERE / "proofread.md").read_text(encoding="utf-8")
+    parts = {"nags": nags, "phrases": phrases, "doubts": doubts, "excerpt": excerpt}
+    for name, lines in parts.items():
+        head, _, rest = text.partition(f"<!-- {name} -->\n")
+        _, end, tail = rest.partition("<!-- end -->")
+        body = "\n".join(lines)
+        text = f"{head}<!-- {name} -->\n{body}\n{end}{tail}"
+    return text
+
+
 def pages() -> dict[str, str]:
     """File name -> text of every generated page."""
     schema = json.dumps(json_schema(), indent=1, ensure_ascii=False, sort_keys=True)
-    return {"rules.md": rules_page(), "review.schema.json": schema + "\n"}
+    return {"rules.md": rules_page(), "review.schema.json": schema + "\n",
+            "proofread.md": proofread_page()}
 
 
 def main() -> int:

@@ -1,0 +1,246 @@
+"""``fullpoint proofread``: is what an annotator says of his game true?"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from contextlib import ExitStack
+from pathlib import Path
+from typing import IO, TYPE_CHECKING
+
+import click
+
+from convert.cli.common import (
+    SolverProgress,
+    ToolError,
+    effort_option,
+    make_bench,
+    note,
+    out_console,
+    solve_option,
+    table_options,
+    whole_file,
+)
+from convert.cli.quiet import FINDINGS, OK, TROUBLE
+
+if TYPE_CHECKING:
+    from convert.judge import Bench
+    from convert.proofreading.findings import Proof, Status
+    from convert.sources import GameRead
+
+#: The memory of judged positions is emptied between games when it has grown to this size.
+MOST_REMEMBERED = 200_000
+#: Words for ``--only``, and the statuses they name.
+ONLY = {
+    "refuted": "refuted",
+    "stronger": "stronger than known",
+    "confirmed": "confirmed",
+    "open": "not checkable",
+}
+
+
+@click.command("proofread")
+@click.argument("files", metavar="FILE...", nargs=-1, type=click.Path())
+@click.option("--game", "games", multiple=True, type=click.IntRange(1), metavar="N",
+              help="Only game number N of the file (repeatable).")
+@click.option("--only", multiple=True, type=click.Choice(list(ONLY)),
+              help="Report only these findings, in the text and in --pgn (repeatable); open: not "
+              "checkable. Without it --pgn gets all but those that are not checkable.")
+@click.option("--strict", is_flag=True, help="Exit with 1 when a statement is refuted.")
+@click.option("--pgn", "pgn_out", metavar="OUT", type=click.Path(),
+              help="Write the games back with remarks as comments ('-': standard output).")
+@click.option("--json", "json_out", metavar="OUT", type=click.Path(),
+              help="Write all findings as JSON ('-': standard output).")
+@click.option("-q", "--quiet", is_flag=True, help="No report on the terminal, no progress.")
+@effort_option
+@solve_option
+@table_options
+@click.pass_context
+def command(
+    ctx: click.Context,
+    files: tuple[str, ...],
+    games: tuple[int, ...],
+    only: tuple[str, ...],
+    strict: bool,
+    pgn_out: str | None,
+    json_out: str | None,
+    quiet: bool,
+    effort: str,
+    solve: bool,
+    tables: tuple[Path, ...],
+) -> int:
+    """Hold an annotator's assessments in FILE against what can be known.
+
+    Assessments are NAGs ($1 to $23) and plain words in comments ("White is winning",
+    "only move", "drawn"), variations included. FILE is PGN (.gz, .zst; - for standard
+    input). The text of the author is never changed.
+
+    \b
+    fullpoint proofread book.pgn
+    fullpoint proofread book.pgn --only refuted --strict
+    fullpoint proofread book.pgn --pgn remarks.pgn
+    """
+    if not files:
+        if sys.stdin.isatty():
+            click.echo(ctx.get_help())
+            return 2
+        files = ("-",)
+    if "-" in (pgn_out, json_out):
+        if pgn_out == json_out:
+            raise ToolError("--pgn and --json cannot both go to standard output")
+        quiet = True
+    _check_outputs(files, pgn_out, json_out)
+    from convert.proofreading.findings import Status
+
+    solving = SolverProgress(quiet)
+    bench = make_bench(tables, effort, solve=solve, tell=solving)
+    job = _Job(bench, solving, games, quiet, tuple(Status(ONLY[name]) for name in only))
+    with ExitStack() as stack:
+        job.pgn = stack.enter_context(whole_file(pgn_out)) if pgn_out else None
+        json_file = stack.enter_context(whole_file(json_out)) if json_out else None
+        if json_file is not None:
+            from convert.reports.proofread_json import document
+
+            for piece in document(job.proofs(files)):
+                json_file.write(piece)
+        else:
+            for _ in job.proofs(files):
+                pass
+        if not job.read and not job.trouble:
+            job.trouble = True
+            wanted = ", ".join(str(n) for n in games)
+            note(f"error: no game {wanted} in {', '.join(files)}" if games else
+                 f"error: {', '.join(files)}: no game to proofread")
+    job.sum_up()
+    for result in getattr(bench.prober, "problems", ()):
+        note(f"{result.path}: set aside: {result.problem}")
+    if job.trouble:
+        return TROUBLE
+    return FINDINGS if strict and job.counts.get(Status.REFUTED) else OK
+
+
+def _check_outputs(files: tuple[str, ...], *outputs: str | None) -> None:
+    """Refuse to write over an input, or two outputs to one file."""
+    named = [o for o in outputs if o and o != "-"]
+    if len({Path(o).resolve() for o in named}) < len(named):
+        raise ToolError(f"{named[0]}: named for two outputs")
+    for output in named:
+        for file in files:
+            if file != "-" and Path(output).resolve() == Path(file).resolve():
+                raise ToolError(f"{output}: is the input; name another file for the output")
+
+
+class _Job:
+    """Reads, proofreads and reports game by game; keeps nothing but counts."""
+
+    def __init__(
+        self,
+        bench: Bench,
+        solving: SolverProgress,
+        games: tuple[int, ...],
+        quiet: bool,
+        only: tuple[Status, ...],
+    ):
+        self.bench = bench
+        self.solving = solving
+        self.games = frozenset(games)
+        self.only = only
+        self.pgn: IO[str] | None = None
+        self.console = None if quiet else out_console()
+        self.read = self.told = 0
+        self.counts: dict[Status, int] = {}
+        self.trouble = False
+
+    def proofs(self, files: tuple[str, ...]) -> Iterator[Proof]:
+        """Proofread and report each game asked for; yields the findings for JSON."""
+        from convert.sources import SourceError, read_games
+
+        last = max(self.games, default=None)
+        for file in files:
+            try:
+                for read in read_games(file, stdin=sys.stdin.buffer if file == "-" else None):
+                    if self.games and read.number not in self.games:
+                        if last is not None and read.number > last:
+                            break
+                        continue
+                    proof = self._one(read)
+                    if proof is not None:
+                        yield proof
+            except SourceError as err:
+                note(f"error: {err}")
+                self.trouble = True
+
+    def _one(self, read: GameRead) -> Proof | None:
+        for problem in read.problems:
+            note(str(problem))
+            self.trouble = self.trouble or problem.fatal or not read.complete
+        if read.game is None:
+            return None
+        if self.pgn is not None and any("dropped" in p.reason or "left out" in p.reason or
+                                        not read.complete for p in read.problems):
+            note(f"{read.source}: game {read.number}: what could not be read is missing in the "
+                 "PGN written")
+        from convert.proofreading.proof import proofread
+
+        if self.bench.remembered > MOST_REMEMBERED:
+            self.bench.forget()
+        progress = _Progress(self.solving.on, read.number)
+        try:
+            proof = proofread(read, self.bench, progress.tell)
+        finally:
+            self.solving.done()
+            progress.done()
+        self._report(proof, read)
+        return proof
+
+    def _report(self, proof: Proof, read: GameRead) -> None:
+        from convert.proofreading.findings import count
+
+        self.read += 1
+        for status, number in count(proof.findings).items():
+            self.counts[status] = self.counts.get(status, 0) + number
+        shown = any(not self.only or f.status in self.only for f in proof.findings)
+        if self.console is not None and (shown or self.games):
+            from convert.reports.proofread_text import print_proof
+
+            if self.told:
+                self.console.print("\n" + "=" * min(self.console.width, 80) + "\n", style="")
+            print_proof(proof, self.console, self.only)
+            self.told += 1
+        if self.pgn is not None and read.game is not None:
+            from convert.reports.proofread_pgn import DEFAULT, with_remarks
+
+            self.pgn.write(with_remarks(proof, read.game, self.only or DEFAULT))
+
+    def sum_up(self) -> None:
+        """The total, where it is not that of the one game just told."""
+        if self.console is None or not self.read or (self.read == 1 and self.told == 1):
+            return
+        from convert.reports.proofread_words import counts_words, statements_words
+
+        total = sum(self.counts.values())
+        words = f": {counts_words(self.counts)}" if total else ""
+        games = "1 game" if self.read == 1 else f"{self.read} games"
+        gap = "\n" if self.told else ""
+        self.console.print(f"{gap}{statements_words(total)} in {games}{words}.", soft_wrap=True)
+
+
+class _Progress:
+    """Statements checked, on one line of standard error; nothing when that is no terminal."""
+
+    def __init__(self, on: bool, number: int):
+        self.on = on
+        self.number = number
+
+    def tell(self, done: int, total: int) -> None:
+        """Show how far the checking has come."""
+        if self.on:
+            text = f"game {self.number}: {done} of {total} statements checked"
+            sys.stderr.write(f"\r{text:<78}")
+            sys.stderr.flush()
+
+    def done(self) -> None:
+        """Wipe the line."""
+        if self.on:
+            sys.stderr.write("\r" + " " * 78 + "\r")
+            sys.stderr.flush()
