@@ -188,8 +188,29 @@ class Line:
 
 
 @dataclass(frozen=True)
+class Sideline:
+    """A variation of the game's author, played from ``fen``.
+
+    ``comments`` has one item more than ``moves``: the first stands before the first
+    move, each other one behind its move; ``nags`` has one item a move.  A variation
+    within a variation follows the one it belongs to, with a greater ``depth`` (from 1).
+    """
+
+    fen: str
+    moves: tuple[str, ...]
+    comments: tuple[str, ...]
+    nags: tuple[tuple[int, ...], ...] = ()
+    depth: int = 1
+
+
+@dataclass(frozen=True)
 class PlyRecord:
-    """One ply as played and the verdict on the position after it (for White)."""
+    """One ply as played and the verdict on the position after it (for White).
+
+    ``comment`` is what the game's author wrote behind the move, ``nags`` the numbers
+    of his annotation glyphs (PGN standard, section 10), ``sidelines`` his variations
+    in place of the move; all as they stand in the file.
+    """
 
     ply: int
     number: int
@@ -199,6 +220,9 @@ class PlyRecord:
     clock: int
     verdict: Verdict
     capture: bool = False
+    comment: str = ""
+    nags: tuple[int, ...] = ()
+    sidelines: tuple[Sideline, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -400,7 +424,8 @@ class Review:
 
     ``ending_ply``: the ply after which the side under review was winning for
     certain, or clearly better, or, failing that, after which the last phase
-    stood; ``ending_rules`` speak in that position.
+    stood; ``ending_rules`` speak in that position.  ``comment`` is what the game's
+    author wrote before the first move.
     """
 
     schema: int
@@ -430,6 +455,7 @@ class Review:
     story: tuple[str, ...]
     teach: tuple[Lesson, ...]
     counts: Counts
+    comment: str = ""
 
     @property
     def title(self) -> str:

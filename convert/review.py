@@ -9,6 +9,7 @@ import chess
 
 from convert import __version__
 from convert.activity import piece_activity, useful_moves
+from convert.author import AuthorNotes, notes_of
 from convert.balance import balance, balance_name, census, pieces
 from convert.decisions import (
     Judged,
@@ -98,6 +99,7 @@ def review_game(
     found_phases = phases(walked)
     read_tags = dict(read.game.headers) if read.game is not None else {}
     winner = _winning_in_tables(verdicts, chosen)
+    author = notes_of(read.game, len(walked.steps))
     review = Review(
         schema=SCHEMA,
         program=f"fullpoint {__version__}",
@@ -112,7 +114,7 @@ def review_game(
         complete=read.complete,
         problems=tuple(str(problem) for problem in read.problems),
         start_verdict=verdicts[0],
-        plies=tuple(_record(judged, ply) for ply in range(1, len(walked.boards))),
+        plies=tuple(_record(judged, ply, author) for ply in range(1, len(walked.boards))),
         phases=found_phases,
         trades=trades,
         declined=declined(judged),
@@ -126,6 +128,7 @@ def review_game(
         story=(),
         teach=(),
         counts=since(spent, bench_counts(bench), len(walked.boards)),
+        comment=author.before,
     )
     review = replace(review, story=tell(review))
     return replace(review, teach=teach(review))
@@ -240,8 +243,9 @@ def _ending_ply(verdicts: Sequence[Verdict], found: Sequence[Phase], side: Side)
     return max(better, phase.since)
 
 
-def _record(judged: Judged, ply: int) -> PlyRecord:
+def _record(judged: Judged, ply: int, author: AuthorNotes) -> PlyRecord:
     step = judged.walked.steps[ply - 1]
+    noted = author.at(ply)
     return PlyRecord(
         ply=ply,
         number=step.number,
@@ -251,6 +255,9 @@ def _record(judged: Judged, ply: int) -> PlyRecord:
         clock=judged.walked.boards[ply].halfmove_clock,
         verdict=judged.verdicts[ply],
         capture=step.captured is not None,
+        comment=noted.comment,
+        nags=noted.nags,
+        sidelines=noted.sidelines,
     )
 
 

@@ -25,6 +25,7 @@ from convert.cli.common import (
 from convert.cli.quiet import FINDINGS, OK, TROUBLE
 
 if TYPE_CHECKING:
+    from convert.cli.pages import Folder, OnePage
     from convert.judge import Bench
     from convert.model import Review
     from convert.sources import GameRead
@@ -44,6 +45,9 @@ MOST_REMEMBERED = 200_000
               help="Write the games with the findings as comments, variations and NAGs.")
 @click.option("--json", "json_out", metavar="OUT", type=click.Path(),
               help="Write the whole reviews as JSON ('-': standard output).")
+@click.option("--html", "html_out", metavar="OUT", type=click.Path(),
+              help="Write an illustrated page: a name ending in .html or .htm for one game, else "
+              "a folder with a page a game and an index.")
 @click.option("--annotator", metavar="NAME", help="Annotator tag for --pgn.")
 @click.option("-q", "--quiet", is_flag=True, help="No report on the terminal, no progress.")
 @click.option("--fail-on", type=click.Choice(["slip", "suspected"]),
@@ -60,6 +64,7 @@ def command(
     side: str,
     pgn_out: str | None,
     json_out: str | None,
+    html_out: str | None,
     annotator: str | None,
     quiet: bool,
     fail_on: str | None,
@@ -76,22 +81,29 @@ def command(
     \b
     fullpoint game club.pgn --game 3
     fullpoint game club.pgn --side black --pgn annotated.pgn --json review.json
+    fullpoint game club.pgn --game 3 --html lesson.html
     """
     if not files:
         if sys.stdin.isatty():
             click.echo(ctx.get_help())
             return 2
         files = ("-",)
-    if "-" in (pgn_out, json_out):
-        if pgn_out == json_out:
-            raise ToolError("--pgn and --json cannot both go to standard output")
+    streams = [name for name, out in (("--pgn", pgn_out), ("--json", json_out),
+                                      ("--html", html_out)) if out == "-"]
+    if streams:
+        if len(streams) > 1:
+            raise ToolError(f"{streams[0]} and {streams[1]} cannot both go to standard output")
         quiet = True
-    _check_outputs(files, pgn_out, json_out)
+    _check_outputs(files, pgn_out, json_out, html_out)
     solving = SolverProgress(quiet)
     bench = make_bench(tables, effort, solve=solve, tell=solving)
     job = _Job(bench, side, games, quiet, figures, annotator)
     with ExitStack() as stack:
         job.pgn = stack.enter_context(whole_file(pgn_out)) if pgn_out else None
+        if html_out:
+            from convert.cli.pages import pages
+
+            job.html = stack.enter_context(pages(html_out, files))
         json_file = stack.enter_context(whole_file(json_out)) if json_out else None
         if json_file is not None:
             from convert.reports.json_text import document
@@ -144,12 +156,23 @@ class _Job:
         self.figures = figures
         self.annotator = annotator
         self.pgn: IO[str] | None = None
+        self.html: OnePage | Folder | None = None
         self.console = None if quiet else out_console()
         self.reviewed = self.certain = self.suspected = 0
         self.trouble = False
 
     def reviews(self, files: tuple[str, ...]) -> Iterator[Review]:
         """Review and report each game asked for; yields the reviews for JSON."""
+        reads = self._reads(files)
+        if self.html is not None:
+            reads = self.html.check(reads)
+        for read in reads:
+            review = self._one(read)
+            if review is not None:
+                yield review
+
+    def _reads(self, files: tuple[str, ...]) -> Iterator[GameRead]:
+        """The games asked for, file by file; a file that cannot be read is named."""
         from convert.sources import SourceError, read_games
 
         for file in files:
@@ -160,9 +183,7 @@ class _Job:
                         if last is not None and read.number > last:
                             break
                         continue
-                    review = self._one(read)
-                    if review is not None:
-                        yield review
+                    yield read
             except SourceError as err:
                 note(f"error: {err}")
                 self.trouble = True
@@ -202,6 +223,8 @@ class _Job:
             from convert.reports.pgn import annotated
 
             self.pgn.write(annotated(review, read.game, annotator=self.annotator))
+        if self.html is not None:
+            self.html.add(review)
         self.reviewed += 1
         self.certain += sum(s.certain for s in review.slips)
         self.suspected += sum(not s.certain for s in review.slips)

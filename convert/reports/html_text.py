@@ -1,0 +1,130 @@
+"""Text for pages: everything from a PGN file is untrusted and leaves here escaped."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import re
+from typing import Any
+
+from markupsafe import Markup, escape
+
+from convert.model import Review
+
+_CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
+_COMMAND = re.compile(r"\[%[^\[\]]*\]")
+_SPACE = re.compile(r"\s+")
+# A move with its number as in print; the mark behind it belongs to the sentence.
+_MOVE = re.compile(r"\b(\d+)(\.\.\.|\.)([A-Za-z][A-Za-z0-9=+#-]*)")
+_MONTHS = (
+    "January", "February", "March", "April", "May", "June",
+    "July", "August", "September", "October", "November", "December",
+)
+
+#: Glyphs of the PGN standard (section 10) that are printed behind a move.
+SUFFIX = {1: "!", 2: "?", 3: "!!", 4: "??", 5: "!?", 6: "?!"}
+#: Further glyphs of the standard, in words.
+NAG_WORDS = {
+    7: "forced move",
+    8: "only move",
+    9: "worst move",
+    10: "drawish position",
+    11: "equal chances, quiet position",
+    12: "equal chances, active position",
+    13: "unclear position",
+    14: "White has a slight advantage",
+    15: "Black has a slight advantage",
+    16: "White has a moderate advantage",
+    17: "Black has a moderate advantage",
+    18: "White has a decisive advantage",
+    19: "Black has a decisive advantage",
+    20: "White has a crushing advantage",
+    21: "Black has a crushing advantage",
+    22: "White is in zugzwang",
+    23: "Black is in zugzwang",
+}
+
+
+def clean(value: Any) -> Any:
+    """Text without control characters; anything else as it is (used on all that is printed)."""
+    if isinstance(value, str) and not isinstance(value, Markup):
+        return _CONTROL.sub("", value)
+    return value
+
+
+def typeset(text: str) -> str:
+    """A sentence of ours with the quotation marks of print."""
+    return re.sub(r'"([^"]*)"', "“\\1”", text).replace("'", "’")
+
+
+def comment_text(text: str) -> str:
+    """An author's comment as prose: embedded commands left out, white space run together."""
+    return _SPACE.sub(" ", _COMMAND.sub(" ", text)).strip()
+
+
+def suffixes(nags: tuple[int, ...]) -> str:
+    """The author's glyphs that stand directly behind a move: ``?!``."""
+    return "".join(SUFFIX[nag] for nag in nags if nag in SUFFIX)
+
+
+def nag_text(nags: tuple[int, ...]) -> str:
+    """The author's other glyphs in words; a glyph without agreed words by its number."""
+    told = [NAG_WORDS.get(nag, f"${nag}") for nag in nags if nag not in SUFFIX and nag]
+    return ", ".join(told)
+
+
+def date_words(date: str) -> str:
+    """A PGN date as far as it is known: ``29 January 2026``, ``January 2026``, ``2026``."""
+    found = re.fullmatch(r"(\d{4})\.(\d{2}|\?\?)\.(\d{2}|\?\?)", date)
+    if not found:
+        return "" if date.startswith("?") else date
+    year, month, day = found.groups()
+    if month == "??" or not 1 <= int(month) <= 12:
+        return year
+    named = f"{_MONTHS[int(month) - 1]} {year}"
+    return named if day == "??" else f"{int(day)} {named}"
+
+
+def result_words(result: str) -> str:
+    """A result as in print: ``½–½``; the sign for an unfinished game stays."""
+    return {"1-0": "1–0", "0-1": "0–1", "1/2-1/2": "½–½"}.get(result, result)
+
+
+def known(review: Review, tag: str) -> str:
+    """A tag's text; empty where it is missing, unknown (``?``) or not applicable (``-``)."""
+    text = comment_text(review.tags.get(tag, ""))
+    return "" if text in ("?", "-", "") else text
+
+
+def linked(review: Review, text: str) -> Markup:
+    """A sentence of ours, each move of the game in it a link to the move in the score."""
+    text = typeset(clean(text))
+    labels = {
+        (record.number, "." if record.side.color else "...", record.san): record.ply
+        for record in review.plies
+    }
+    out: list[str] = []
+    at = 0
+    for found in _MOVE.finditer(text):
+        ply = labels.get((int(found[1]), found[2], found[3]))
+        if ply is None:
+            continue
+        out.append(str(escape(text[at : found.start()])))
+        out.append(f'<a href="#p{ply}">{escape(found[0])}</a>')
+        at = found.end()
+    out.append(str(escape(text[at:])))
+    return Markup("".join(out))
+
+
+def embedded_json(data: Any) -> Markup:
+    """Data for a script element: ASCII, and nothing in it that could end the element."""
+    text = json.dumps(data, ensure_ascii=True, separators=(",", ":"))
+    for sign in "<>&'":
+        text = text.replace(sign, f"\\u{ord(sign):04x}")
+    return Markup(text)
+
+
+def source_hash(text: str) -> str:
+    """The source expression of a content security policy for an inline script or style."""
+    return "'sha256-" + base64.b64encode(hashlib.sha256(text.encode()).digest()).decode() + "'"
