@@ -49,7 +49,7 @@ def judge_position(
     if varied and bench.solver is not None and bench.solver.seconds <= MOST_SECONDS_VARIED:
         # Each shifted pawn is a structure of its own, as much work again as the position itself;
         # where only a king or the move differs the answer is known already.
-        bench.prepare([v for _, _, v in _variants(board) if v.is_valid()], moves_too=False)
+        bench.prepare([v for _, _, v in each_variant(board) if v.is_valid()], moves_too=False)
     verdict = with_distance(bench, board, bench.verdict(board))
     rows = _moves(board, bench)
     listed = rows if verdict.exact else rows[:MOST_ESTIMATED]
@@ -156,7 +156,7 @@ def what_decides(board: chess.Board, bench: Bench, verdict: Verdict) -> Iterator
     position a file to the left and right; a pawn of each side removed.  Illegal
     positions are left out; castling rights go with the first change.
     """
-    for kind, what, variant in _variants(board):
+    for kind, what, variant in each_variant(board):
         if not variant.is_valid():
             continue
         told = bench.verdict(variant).for_side(verdict.side)
@@ -179,7 +179,12 @@ def _bare(board: chess.Board) -> chess.Board:
     return copy
 
 
-def _variants(board: chess.Board) -> Iterator[tuple[str, str, chess.Board]]:
+def each_variant(board: chess.Board) -> Iterator[tuple[str, str, chess.Board]]:
+    """Positions that differ from ``board`` in one thing: kind, what, position.
+
+    Kinds: ``move`` (the other side to move), ``king`` and ``pawn`` (one square off), ``shift``
+    (everything a file aside), ``pair`` (a pawn of each side removed).  Not all are legal.
+    """
     other = _bare(board)
     other.turn = not board.turn
     yield "move", f"{'White' if other.turn else 'Black'} to move", other

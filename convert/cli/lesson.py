@@ -1,0 +1,440 @@
+"""``fullpoint lesson``: a sheet of exercises from games and positions, or the built-in one."""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from convert.cli.common import (
+    SolverProgress,
+    ToolError,
+    effort_option,
+    figures_option,
+    make_bench,
+    note,
+    out_console,
+    solve_option,
+    table_options,
+    whole_file,
+)
+from convert.cli.quiet import OK, TROUBLE
+
+if TYPE_CHECKING:
+    from convert.judge import Bench
+    from convert.lesson.choose import Pool, Wanted
+    from convert.lesson.judging import Draft
+    from convert.lesson.model import Sheet
+
+FORMATS = ("html", "pgn", "epd", "json")
+LEVELS = ("easy", "medium", "hard")
+THEME_NAMES = (
+    "pawn-ending", "exchange-up", "pieces-not-pawns", "wrong-trade", "recapture", "rook-endings",
+    "defence", "minor-pieces", "queens",
+)  # fmt: skip
+#: Exercises on a sheet from games or positions when no number is asked for.
+USUAL_COUNT = 12
+#: Seconds that the solver may spend on one run when nothing else is said.
+USUAL_SECONDS = 60.0
+#: The memory of judged positions is emptied when it has grown to this size.
+MOST_REMEMBERED = 200_000
+_GAMES, _POSITIONS, _PACKED = (".pgn",), (".epd", ".fen"), (".gz", ".zst")
+
+
+@click.command("lesson")
+@click.argument("sources", metavar="[FILE|FOLDER|FEN]...", nargs=-1, type=click.Path())
+@click.option("-o", "--out", "out", metavar="OUT", type=click.Path(),
+              help="Write the sheet: .html (answers on pages of their own), .pgn, .epd or .json "
+              "('-': standard output, with --format).")
+@click.option("--format", "format_", type=click.Choice(FORMATS),
+              help="Kind of OUT where its name does not tell.")
+@click.option("--theme", "themes", multiple=True, type=click.Choice(THEME_NAMES),
+              help="Only exercises of this theme (repeatable).")
+@click.option("--count", type=click.IntRange(1), metavar="N",
+              help=f"At most N exercises (from games and positions {USUAL_COUNT} if not given; "
+              "the built-in lesson has all).")
+@click.option("--level", "levels", multiple=True, type=click.Choice(LEVELS),
+              help="Only exercises of this level (repeatable).")
+@click.option("--title", metavar="TEXT", help="Title of the sheet.")
+@click.option("--limit", type=click.IntRange(1), metavar="N",
+              help="Look at the first N games and positions only; otherwise all are looked at, "
+              "and the best are taken.")
+@click.option("--seconds", type=click.FloatRange(0), default=USUAL_SECONDS, show_default=True,
+              metavar="S", help="Time for the solver in all; afterwards only tables and forced "
+              "lines are asked.")
+@click.option("--answers", is_flag=True, help="With the answers, in the terminal.")
+@click.option("--recompute", is_flag=True,
+              help="Work the built-in lesson out again instead of using the stored answers.")
+@click.option("-q", "--quiet", is_flag=True, help="No progress, no remarks.")
+@effort_option
+@solve_option
+@figures_option
+@table_options
+@click.pass_context
+def command(
+    ctx: click.Context,
+    sources: tuple[str, ...],
+    out: str | None,
+    format_: str | None,
+    themes: tuple[str, ...],
+    count: int | None,
+    levels: tuple[str, ...],
+    title: str | None,
+    limit: int | None,
+    seconds: float,
+    answers: bool,
+    recompute: bool,
+    quiet: bool,
+    effort: str,
+    solve: bool,
+    figures: bool,
+    tables: tuple[Path, ...],
+) -> int:
+    """Make a sheet of exercises, each with hint, solution and twin.
+
+    From games (PGN), positions (EPD, FEN), folders of them, a quoted FEN or - (standard input);
+    with none of these the built-in lesson "Trade into a won ending". Without -o the exercises
+    are listed in the terminal.
+
+    \b
+    fullpoint lesson -o trade.html
+    fullpoint lesson club.pgn --count 8 --level hard -o hard.pgn
+    fullpoint lesson games/ --theme rook-endings -o rooks.html
+    """
+    kind = _kind_of(out, format_)
+    _check_output(sources, out)
+    from convert.lesson.choose import Wanted
+    from convert.lesson.model import Level
+
+    wanted = Wanted(count, frozenset(themes), frozenset(Level(level) for level in levels))
+    solving = SolverProgress(quiet)
+    # The usual effort is for one position; a file has thousands.
+    named = ctx.get_parameter_source("effort") is not click.core.ParameterSource.DEFAULT
+
+    def open_bench(name: str) -> Bench:
+        return make_bench(tables, name, solve=solve, tell=solving)
+
+    if not sources:
+        sheet = _builtin(wanted, title, (lambda: open_bench(effort)) if recompute else None)
+        solving.done()
+        trouble = False
+    else:
+        job = _Job(open_bench(effort if named else "quick"), solve, seconds, limit, quiet)
+        job.read(sources)
+        solving.done()
+        trouble = job.trouble
+        if not job.looked_at:
+            if trouble:
+                return TROUBLE  # what it was has been said
+            raise ToolError(f"{', '.join(sources)}: no game and no position")
+        sheet = job.sheet(wanted, title, sources)
+        solving.done()
+    if not sheet.exercises:
+        note(f"error: no exercise found{_asked(wanted)} with a certain answer"
+             + ("" if not sources else "; tables and solver settle endings of few men "
+                "(--effort and --seconds let the solver do more)"))
+        return TROUBLE
+    _write(sheet, out, kind, figures, answers)
+    if not quiet and wanted.count is not None and len(sheet.exercises) < wanted.count:
+        note(f"{len(sheet.exercises)} of {wanted.count} exercises: no more were found"
+             f"{_asked(wanted)}")
+    return TROUBLE if trouble else OK
+
+
+def _asked(wanted: Wanted) -> str:
+    if not wanted.themes and not wanted.levels:
+        return ""
+    asked = [*sorted(wanted.themes), *(level for level in LEVELS if level in wanted.levels)]
+    return f" for {', '.join(asked)}"
+
+
+def _kind_of(out: str | None, format_: str | None) -> str:
+    """What to write: by ``--format``, else by the ending of the name."""
+    if out is None:
+        if format_ is not None:
+            raise ToolError("--format needs -o ('-o -' is standard output)")
+        return "terminal"
+    if format_ is not None:
+        return format_
+    ending = Path(out).suffix.lower().lstrip(".")
+    if ending == "htm":
+        ending = "html"
+    if ending not in FORMATS:
+        raise ToolError(f"{out}: end the name in .html, .pgn, .epd or .json, or give --format")
+    return ending
+
+
+def _check_output(sources: tuple[str, ...], out: str | None) -> None:
+    if out is None or out == "-":
+        return
+    for source in sources:
+        if source != "-" and Path(source).resolve() == Path(out).resolve():
+            raise ToolError(f"{out}: is the input; name another file for the output")
+
+
+def _builtin(wanted: Wanted, title: str | None, bench: Any) -> Sheet:
+    from convert.lesson.builtin import INTRO, TITLE, compute, stored
+    from convert.lesson.choose import in_order
+    from convert.lesson.sheet import make_sheet
+
+    exercises = stored() if bench is None else in_order(compute(bench()))
+    chosen = [exercise for exercise in exercises if wanted.fits(exercise)]
+    if wanted.count is not None:
+        chosen = _spread(chosen, wanted.count)
+    return make_sheet(title or TITLE, chosen, intro=INTRO)
+
+
+def _spread(exercises: list[Any], count: int) -> list[Any]:
+    """``count`` of the exercises, the themes in turn, in the order of the sheet."""
+    turns: dict[str, int] = {}
+    ranked = []
+    for place, exercise in enumerate(exercises):
+        turns[exercise.theme] = turns.get(exercise.theme, 0) + 1
+        ranked.append((turns[exercise.theme], place))
+    kept = {place for _, place in sorted(ranked)[:count]}
+    return [exercise for place, exercise in enumerate(exercises) if place in kept]
+
+
+def _write(sheet: Sheet, out: str | None, kind: str, figures: bool, answers: bool) -> None:
+    if out is None:
+        from convert.reports.lesson_text import print_sheet
+
+        print_sheet(sheet, out_console(), figures=figures, answers=answers)
+        return
+    if kind == "html":
+        from convert.reports.lesson_html import html_text as text_of
+    elif kind == "pgn":
+        from convert.reports.lesson_pgn import pgn_text as text_of
+    elif kind == "epd":
+        from convert.reports.lesson_epd import epd_text as text_of
+    else:
+        from convert.lesson.builtin import written
+
+        def text_of(sheet: Sheet) -> str:
+            return written(sheet).decode("utf-8")
+
+    text = text_of(sheet)
+    with whole_file(out) as file:
+        file.write(text)
+
+
+class _Job:
+    """Reads games and positions and keeps the best exercises; nothing else stays in memory."""
+
+    def __init__(
+        self, bench: Bench, solve: bool, seconds: float, limit: int | None, quiet: bool
+    ):
+        from convert.lesson.choose import Pool
+
+        self.bench = bench
+        self.solve = solve
+        self.seconds = seconds
+        self.limit = limit
+        self.quiet = quiet
+        self.pool: Pool = Pool()
+        self.games = self.positions = 0
+        self.trouble = False
+        self.out_of_time = False
+        self._shown = 0.0
+
+    @property
+    def looked_at(self) -> int:
+        """Games and positions read so far."""
+        return self.games + self.positions
+
+    def read(self, sources: tuple[str, ...]) -> None:
+        """Look for exercises in everything named."""
+        from convert.sources import SourceError
+
+        for source, positions in _expanded(sources):
+            if self.full:
+                break
+            try:
+                if positions is None:
+                    self._fen(source)
+                elif positions:
+                    self._positions(source)
+                else:
+                    self._games(source)
+            except SourceError as err:
+                note(f"error: {err}")
+                self.trouble = True
+        self._done()
+
+    @property
+    def full(self) -> bool:
+        """Has everything been looked at that may be?"""
+        return self.limit is not None and self.looked_at >= self.limit
+
+    def _solving(self) -> bool:
+        """May the solver still be asked?"""
+        if not self.solve or self.bench.solver is None:
+            return False
+        left = self.bench.solver.seconds < self.seconds
+        self.out_of_time = self.out_of_time or not left
+        return left
+
+    def _add(self, found: Iterator[Draft]) -> None:
+        for draft in found:
+            self.pool.add(draft)
+        if self.bench.remembered > MOST_REMEMBERED:
+            self.bench.forget()
+        self._tell()
+
+    def _games(self, source: str) -> None:
+        from convert.lesson.finding import from_game
+        from convert.sources import read_games
+
+        stdin = sys.stdin.buffer if source == "-" else None
+        for read in read_games(source, stdin=stdin):
+            for problem in read.problems:
+                if problem.fatal or not read.complete:
+                    note(str(problem))
+                    self.trouble = True
+            self.games += 1
+            self._add(from_game(read, self.bench, solve=self._solving()))
+            if self.full:
+                break
+
+    def _positions(self, source: str) -> None:
+        from convert.lesson.finding import from_position
+        from convert.sources import read_positions
+
+        stdin = sys.stdin.buffer if source == "-" else None
+        for read in read_positions(source, stdin=stdin):
+            for problem in read.problems:
+                if problem.fatal or read.board is None:
+                    note(str(problem))
+                    self.trouble = True
+            if read.board is None:
+                continue
+            self.positions += 1
+            draft = from_position(read, self.bench, solve=self._solving())
+            self._add(iter([draft] if draft is not None else []))
+            if self.full:
+                break
+
+    def _fen(self, text: str) -> None:
+        from convert.fen import SourceError, parse_fen
+        from convert.lesson.finding import from_board
+
+        try:
+            board, _ = parse_fen(text)
+        except SourceError as err:
+            raise ToolError(str(err)) from err
+        self.positions += 1
+        draft = from_board(board, self.bench, solve=self._solving())
+        self._add(iter([draft] if draft is not None else []))
+
+    def sheet(self, wanted: Wanted, title: str | None, sources: tuple[str, ...]) -> Sheet:
+        """The best of what was found."""
+        from dataclasses import replace
+
+        from convert.lesson.choose import choose, finish, write_out
+        from convert.lesson.sheet import make_sheet
+
+        if wanted.count is None:
+            wanted = replace(wanted, count=USUAL_COUNT)
+        made = write_out(self.bench, self.pool.drafts(), wanted, self._tell_writing)
+        chosen = finish(self.bench, choose(made, wanted), 2 * self.seconds if self.solve else 0)
+        self._done()
+        parts = []
+        for number, word in ((self.games, "game"), (self.positions, "position")):
+            if number:
+                parts.append(f"{number} {word}{'' if number == 1 else 's'}")
+        found = f"Chosen from {' and '.join(parts)}, which hold {self.pool.met} " + (
+            "position" if self.pool.met == 1 else "positions"
+        ) + " with a certain answer to ask for."
+        notes = [found]
+        if self.out_of_time:
+            notes.append(
+                f"The solver stopped after its {self.seconds:g} seconds; beyond that only tables "
+                "and forced lines were asked."
+            )
+        name = title or ("Exercises" if len(sources) > 1 or sources == ("-",)
+                         else f"Exercises from {Path(sources[0]).name}"
+                         if _fen_words(sources[0]) is None else "Exercise")
+        return make_sheet(name, chosen, notes=tuple(notes))
+
+    # --- progress, on a terminal only ---
+
+    def _tell(self) -> None:
+        now = time.monotonic()
+        if self.quiet or not sys.stderr.isatty() or now - self._shown < 0.2:
+            return
+        self._shown = now
+        text = f"{self.looked_at:,} looked at, {self.pool.met:,} possible exercises"
+        sys.stderr.write("\r" + text[:78].ljust(78))
+        sys.stderr.flush()
+
+    def _tell_writing(self, done: int) -> None:
+        if self.quiet or not sys.stderr.isatty():
+            return
+        sys.stderr.write("\r" + f"looking for twins: {done}".ljust(78))
+        sys.stderr.flush()
+
+    def _done(self) -> None:
+        if not self.quiet and sys.stderr.isatty():
+            sys.stderr.write("\r" + " " * 78 + "\r")
+            sys.stderr.flush()
+
+
+def _fen_words(text: str) -> str | None:
+    """The text if it is meant as a FEN and names no file, else None."""
+    if len(text.split()) >= 4 and text.split()[0].count("/") == 7:
+        return text
+    return None
+
+
+def _expanded(sources: tuple[str, ...]) -> Iterator[tuple[str, bool | None]]:
+    """Each file named or lying in a folder named; True for positions, None for a FEN itself.
+
+    Raises:
+        ToolError: a folder without games and positions.
+    """
+    for source in sources:
+        if source == "-":
+            yield source, _holds_positions(sys.stdin.buffer)
+        elif _fen_words(source) is not None and not Path(source).exists():
+            yield source, None
+        elif Path(source).is_dir():
+            found = sorted(p for p in Path(source).rglob("*") if _suffix(p) and p.is_file())
+            if not found:
+                raise ToolError(f"{source}: no .pgn or .epd file in this folder")
+            for path in found:
+                yield str(path), _suffix(path) in _POSITIONS
+        else:
+            path = Path(source)
+            if _suffix(path):
+                yield source, _suffix(path) in _POSITIONS
+                continue
+            try:
+                with path.open("rb") as file:
+                    yield source, _holds_positions(file)
+            except OSError:
+                yield source, False  # reading it says what is wrong
+
+
+def _suffix(path: Path) -> str:
+    """``.pgn``, ``.epd`` or ``.fen``, compressed or not; empty for another ending."""
+    name = path.name.lower()
+    for packed in _PACKED:
+        name = name.removesuffix(packed)
+    ending = Path(name).suffix
+    return ending if ending in (*_GAMES, *_POSITIONS) else ""
+
+
+def _holds_positions(stream: Any) -> bool:
+    """Does the text begin like a list of positions (EPD or FEN)?  Nothing is read away."""
+    peek = getattr(stream, "peek", None)
+    if peek is None:
+        return False
+    for line in bytes(peek(4096)).removeprefix(b"\xef\xbb\xbf").splitlines():
+        words = line.split()
+        if words and not line.startswith(b"#"):
+            return len(words) >= 4 and words[0].count(b"/") == 7
+    return False

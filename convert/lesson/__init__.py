@@ -1,0 +1,1 @@
+"""Exercises from games and positions, each with its answer and its twin."""

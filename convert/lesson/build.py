@@ -1,0 +1,355 @@
+"""From a draft to a finished exercise: lines, hint, twin, difficulty, words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import chess
+
+from convert.balance import census, pieces
+from convert.decisions import position_speaking
+from convert.judge import Bench, after_move
+from convert.lesson.difficulty import difficulty, level_of
+from convert.lesson.judging import Draft, proved
+from convert.lesson.lines import show
+from convert.lesson.model import Exercise, Task, Tried, Twin
+from convert.lesson.plausible import relative
+from convert.lesson.scene import Played, agrees, play_out, rules_about
+from convert.lesson.themes import BY_IDENT, theme_of
+from convert.lesson.twins import FoundTwin, find_twin
+from convert.lesson.words import (
+    answer,
+    change_words,
+    label,
+    line_text,
+    misleads,
+    moved_squares,
+    question,
+    remarks,
+    result_words,
+    sentence,
+)
+from convert.model import Line, Side, Speaking, Verdict
+from convert.rules import rule_by_id
+from convert.wording import evidence_word, join
+
+#: At most so many moves that keep the result are written down, and so many that fail.
+MOST_KEEP, MOST_WRONG = 6, 3
+
+
+def build(
+    bench: Bench,
+    draft: Draft,
+    *,
+    ident: str = "",
+    theme: str = "",
+    idea: str = "",
+    difference: str = "",
+    twin: FoundTwin | None = None,
+    search: bool = True,
+    deepen: bool = False,
+) -> Exercise:
+    """Write the exercise out.
+
+    With ``deepen`` the solver first looks at the positions after the moves that are shown, so that
+    their lines do not end where it has not been yet.
+    ``idea`` and ``difference`` are an author's sentences, put in front of what is found here;
+    ``twin`` one that is given, otherwise (with ``search``) the nearest is looked for.
+    """
+    board, side = draft.board, Side.of(draft.board.turn)
+    move = draft.asked or draft.key
+    if deepen:
+        shown = [m for m in (draft.asked, draft.key) if m is not None]
+        shown += [option.move for option in draft.tempting[:2]]
+        children = [after_move(board, m) for m in dict.fromkeys(shown)]
+        bench.prepare([child for child in children if not bench.covered(child)])
+        bench.forget()  # what was not known before may be known now
+    trade = move if draft.task in (Task.TRADE, Task.REFUSE, Task.RECAPTURE) else None
+    played = play_out(bench, board, trade) if trade is not None else None
+    rules = rules_about(bench, draft, played)
+    keep = tuple(
+        _tried(bench, board, o.move, o.verdict, line=i == 0)
+        for i, o in enumerate(draft.keep[:MOST_KEEP])
+    )
+    tempting = draft.tempting
+    if draft.task is Task.RECAPTURE and draft.key is not None:
+        square = draft.key.to_square  # the question is how, not whether, to take back
+        tempting = tuple(o for o in tempting if o.move.to_square == square)
+    wrong = tuple(
+        _tried(bench, board, o.move, o.verdict, line=True) for o in tempting[:MOST_WRONG]
+    )
+    asked = None
+    if draft.asked is not None:
+        told = {o.move: o.verdict for o in (*draft.keep, *draft.fail)}[draft.asked]
+        asked = _tried(bench, board, draft.asked, told, line=True)
+    if not theme:
+        after = played.after if played is not None and draft.task is not Task.RECAPTURE else None
+        only_pawns = played is not None and played.given == played.taken == chess.PAWN
+        theme = theme_of(board, draft.task, draft.points, after, only_pawns)
+    hint, source = _hint(rules.hint, theme, draft)
+    against = rules.against
+    lost = _losing_line(bench, board) if draft.points < 0 else None
+    told_answer = answer(draft, keep, wrong, asked, lost)
+    told_remarks = (*remarks(draft, keep, asked, against), *sentences(idea))
+    told_answer = (*told_answer, *sentences(idea))
+    if against is not None:
+        told_answer = (*told_answer, misleads(against))
+    found = twin if twin is not None else find_twin(bench, draft) if search else None
+    points, reasons = difficulty(
+        draft, keep[0].line if keep and draft.key is not None else None, against
+    )
+    return Exercise(
+        ident=ident,
+        theme=theme,
+        task=draft.task,
+        fen=board.fen(),
+        side=side,
+        question=question(draft, played),
+        hint=hint,
+        hint_source=source,
+        verdict=draft.verdict,
+        asked=asked,
+        keep=keep if draft.points >= 0 else (),
+        kept=len(draft.keep) if draft.points >= 0 else 0,
+        legal=len(draft.keep) + len(draft.fail),
+        wrong=wrong,
+        answer=told_answer,
+        remarks=told_remarks,
+        twin=_twin(bench, draft, played, found, difference) if found is not None else None,
+        points=points,
+        level=level_of(points),
+        reasons=reasons,
+        source=draft.candidate.source,
+        tags=draft.candidate.tags,
+    )
+
+
+def sentences(text: str) -> tuple[str, ...]:
+    """An author's text as it is, in one piece; nothing if there is none."""
+    text = text.strip()
+    return (text,) if text else ()
+
+
+def _tried(
+    bench: Bench, board: chess.Board, move: chess.Move, verdict: Verdict, *, line: bool
+) -> Tried:
+    return Tried(
+        board.san(move), move.uci(), verdict, show(bench, board, move) if line else None
+    )
+
+
+def _hint(rule: Speaking | None, theme: str, draft: Draft) -> tuple[str, str]:
+    if rule is not None:
+        return rule.statement, rule.source
+    known = BY_IDENT.get(theme)
+    if known is None:
+        return "", ""
+    return (known.hint if draft.task in (Task.TRADE, Task.REFUSE) else known.other_hint), ""
+
+
+# --- the twin ---------------------------------------------------------------------------
+
+
+def _twin(
+    bench: Bench, draft: Draft, played: Played | None, found: FoundTwin, difference: str
+) -> Twin:
+    board, side = found.board, Side.of(draft.board.turn)
+    keep: list[tuple[chess.Move, Verdict]] = []
+    mine = found.verdict.for_side(Side.of(board.turn))
+    if (mine.points or 0) >= 0:
+        keep = [
+            (m, v) for m, v in bench.children(board) if v is not None and v.points == mine.points
+        ]
+        keep.sort(key=lambda item: (item[0] != found.same, *relative(board, item[0])))
+    told = tuple(
+        _tried(bench, board, m, proved(v.for_side(side)), line=i == 0)
+        for i, (m, v) in enumerate(keep[:MOST_KEEP])
+    )
+    same = None
+    if found.same is not None and found.after_same is not None:
+        same = _tried(bench, board, found.same, found.after_same, line=True)
+    line: Line | None = told[0].line if told else None
+    if line is None:
+        line = _losing_line(bench, board)
+    change = change_words(draft.board, board, found.kind)
+    text = [_change_sentence(found, change, same, told, len(keep))]
+    if difference:
+        text += sentences(difference)
+    else:
+        text += _rule_sentences(bench, draft, played, found)
+    return Twin(
+        fen=board.fen(),
+        kind=found.kind,
+        change=change,
+        moved=moved_squares(draft.board, board, found.kind),
+        verdict=found.verdict,
+        same=same,
+        keep=told,
+        kept=len(keep),
+        line=line,
+        difference=tuple(text),
+    )
+
+
+def _losing_line(bench: Bench, board: chess.Board) -> Line | None:
+    """Play from a lost position, with the longest defence."""
+    moves = [m for m, v in bench.children(board) if v is not None]
+    if not moves:
+        return None
+
+    def order(move: chess.Move) -> tuple[int, ...]:
+        way = bench.way(after_move(board, move))
+        return (-(way or 0), *relative(board, move))
+
+    return show(bench, board, min(moves, key=order))
+
+
+def _change_sentence(
+    found: FoundTwin,
+    change: str,
+    same: Tried | None,
+    keep: Sequence[Tried],
+    kept: int,
+) -> str:
+    """What the same idea gives in the twin, and what is right there."""
+    board = found.board
+    lead_in = f"with {change}"
+    lead_in = lead_in.replace("with without", "without").replace("with with", "with")
+    how = evidence_word(found.verdict)
+    if same is None:
+        text = f"{lead_in}, {result_words(found.verdict)} ({how})"
+        return sentence(text)
+    text = f"{lead_in}, {label(board, same.san)} {_gives(same.verdict)}"
+    text += f" ({evidence_word(same.verdict)})"
+    best = found.verdict.points
+    if same.verdict.points == best:
+        others = kept - 1
+        if best is not None and best >= 0 and others == 0:
+            text += " and is the only move to do so"
+        return sentence(text)
+    named = [label(board, tried.san) for tried in keep]
+    verb = ("wins", "win") if best == 1 else ("holds the draw", "hold the draw")
+    if kept == 1:
+        text += f"; there only {named[0]} {verb[0]} ({how})"
+    elif kept <= 3:
+        text += f"; there {join(named)} {verb[1]} ({how})"
+    else:
+        text += f"; there {', '.join(named[:2])} and {kept - 2} other moves {verb[1]} ({how})"
+    return sentence(text)
+
+
+def _gives(verdict: Verdict) -> str:
+    points = verdict.points
+    return "wins" if points == 1 else "loses" if points == -1 else "draws"
+
+
+def _rule_sentences(
+    bench: Bench, draft: Draft, played: Played | None, found: FoundTwin
+) -> list[str]:
+    """A rule that points to the result in one position and is silent in the other.
+
+    It is looked for where the idea has been carried out in both.
+    """
+    side = Side.of(draft.board.turn)
+    mine = _carried_out(draft.board, draft.asked or draft.key, played)
+    theirs = _carried_out(
+        found.board,
+        found.same,
+        play_out(bench, found.board, found.same)
+        if played is not None and found.same is not None
+        else None,
+    )
+    if found.same is None:
+        mine, theirs = (draft.board, ""), (found.board, "")
+    out = []
+    for here, there, where, after in (
+        (mine[0], theirs[0], "in the exercise", mine[1]),
+        (theirs[0], mine[0], "in the twin", theirs[1]),
+    ):
+        rule = _speaks_here_only(bench, here, there, side)
+        if rule is not None:
+            moves = f" after {after}" if after else ""
+            other = "twin" if where == "in the exercise" else "exercise"
+            out.append(
+                f"The rule \u201c{rule.name}\u201d applies {where}{moves} ({rule.detail}), "
+                f"but not in the {other}."
+            )
+            break
+    if not out:
+        out += _pawn_facts(bench, mine[0], theirs[0], carried=found.same is not None)
+    return out
+
+
+def _carried_out(
+    board: chess.Board, move: chess.Move | None, played: Played | None
+) -> tuple[chess.Board, str]:
+    if played is not None:
+        sans, work = [], board.copy(stack=False)
+        for step in played.moves:
+            sans.append(work.san_and_push(step))
+        line = Line(board.fen(), tuple(sans))
+        return played.after, line_text(line)
+    if move is None:
+        return board, ""
+    return after_move(board, move), label(board, board.san(move))
+
+
+#: Rules of these themes name a cause; the others speak of activity and method in general.
+_TELLING = ("pawn endings", "bishops", "knights", "rook against minor", "queen endings")
+
+
+def _speaks_here_only(
+    bench: Bench, here: chess.Board, there: chess.Board, side: Side
+) -> Speaking | None:
+    settled = bench.settle(here)
+    if settled is None or not settled.exact:
+        return None
+    points = settled.for_side(side).points or 0
+    silent = {(r.rule, r.side) for r in position_speaking(bench, there)}
+    spoken = [
+        r
+        for r in position_speaking(bench, here)
+        if agrees(r, side, points)
+        and (r.rule, r.side) not in silent
+        and (rule_by_id(r.rule).exact or rule_by_id(r.rule).theme in _TELLING)
+    ]
+    spoken.sort(key=lambda r: (not rule_by_id(r.rule).exact, -r.strength, r.rule))
+    return spoken[0] if spoken else None
+
+
+def _pawn_facts(
+    bench: Bench, here: chess.Board, there: chess.Board, *, carried: bool
+) -> list[str]:
+    """With one pawn left: a step more or less of the defending king, or a rook's pawn.
+
+    Told only where it points the way the results do: the defender does better where his king is
+    nearer, or where the pawn is a rook's pawn.
+    """
+    if any(pieces(census(board), color) for board in (here, there) for color in chess.COLORS):
+        return []
+    if here.pawns.bit_count() != 1 or there.pawns.bit_count() != 1:
+        return []
+    color = bool(here.pawns & here.occupied_co[chess.WHITE])
+    if color is not bool(there.pawns & there.occupied_co[chess.WHITE]):
+        return []
+    first, second = bench.settle(here), bench.settle(there)
+    if first is None or second is None or not (first.exact and second.exact):
+        return []
+    attacker = Side.of(color)
+    better = (first.for_side(attacker).points or 0) - (second.for_side(attacker).points or 0)
+    pawn, other = chess.lsb(here.pawns), chess.lsb(there.pawns)
+    rook = [chess.square_file(s) in (0, 7) for s in (pawn, other)]
+    if better > 0 and rook == [False, True]:
+        return ["The pawn is a rook's pawn in the twin."]
+    if better < 0 and rook == [True, False]:
+        return ["The pawn is a rook's pawn in the exercise, and none in the twin."]
+    a, b = here.king(not color), there.king(not color)
+    if pawn != other or a is None or b is None:
+        return []
+    goal = chess.square(chess.square_file(pawn), 7 if color else 0)
+    far, near = chess.square_distance(a, goal), chess.square_distance(b, goal)
+    if (far - near) * better <= 0:
+        return []
+    once = "Once the idea is carried out, " if carried else ""
+    king = f"{attacker.other.name_}'s king stands {far} step{'' if far == 1 else 's'}"
+    return [f"{once}{king} from the queening square in the exercise, and {near} in the twin."]

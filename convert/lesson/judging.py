@@ -1,0 +1,326 @@
+"""From a position to a task: is there a question in it whose answer is certain and unique?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import chess
+
+from convert.activity import static_exchange
+from convert.judge import Bench, after_move
+from convert.lesson.model import Task
+from convert.lesson.plausible import PAWN, Option, elementary, hopeless, relative, weigh
+from convert.model import Evidence, Side, Verdict
+from tablebases.values import Outcome
+
+#: Where more moves keep the result, the question "which move" has no answer nearly unique.
+MOST_KEEP = 2
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A position that may hold an exercise.
+
+    ``board`` has its clock at 0 and its move number at 1, no castling rights and no capture
+    en passant.  ``taken``: the square of the capture just made, None if there was none or it is
+    not known.  ``played``: what was played in the game; ``group``: the same for positions of one
+    game; ``ply`` its place in it.  ``task``: the task asked for, None takes the best.
+    """
+
+    board: chess.Board
+    source: str = ""
+    group: str = ""
+    ply: int = 0
+    taken: chess.Square | None = None
+    played: chess.Move | None = None
+    tags: dict[str, str] = field(default_factory=dict)
+    task: Task | None = None
+    result_too: bool = True
+
+
+@dataclass(frozen=True)
+class Draft:
+    """A question with its certain answer, before words and twin.
+
+    ``keep`` and ``fail`` are all legal moves, by whether they reach ``verdict``; ``key`` is the
+    move shown (None where the side to move loses); ``asked`` the trade the question is about.
+    """
+
+    candidate: Candidate
+    task: Task
+    verdict: Verdict
+    keep: tuple[Option, ...]
+    fail: tuple[Option, ...]
+    key: chess.Move | None
+    asked: chess.Move | None
+
+    @property
+    def board(self) -> chess.Board:
+        """The position."""
+        return self.candidate.board
+
+    @property
+    def points(self) -> int:
+        """The result for the side to move: 1, 0 or -1."""
+        return self.verdict.points or 0
+
+    @property
+    def tempting(self) -> tuple[Option, ...]:
+        """Plausible moves that fail, the most tempting first."""
+        board = self.board
+        found = [o for o in self.fail if o.plausible]
+        played = self.candidate.played
+
+        def order(o: Option) -> tuple[object, ...]:
+            return (
+                o.move != self.asked,
+                o.move != played,
+                not o.trade,
+                -len(o.impulses),
+                *relative(board, o.move),
+            )
+
+        return tuple(sorted(found, key=order))
+
+
+def plain(board: chess.Board) -> chess.Board | None:
+    """The position as a diagram shows it: clock 0, move 1; None where rights do not show."""
+    if board.castling_rights or board.has_legal_en_passant() or not board.is_valid():
+        return None
+    copy = board.copy(stack=False)
+    copy.ep_square = None
+    copy.halfmove_clock, copy.fullmove_number = 0, 1
+    return copy
+
+
+def options(bench: Bench, board: chess.Board) -> tuple[Verdict, list[Option]] | None:
+    """The certain result and every legal move; None unless all of it is certain.
+
+    A draw by the fifty-move rule alone is left to longer work than an exercise.
+    """
+    settled = bench.settle(board)
+    if settled is None or not settled.exact or settled.low in _BY_CLOCK:
+        return None
+    verdict = proved(settled.for_side(Side.of(board.turn)))
+    known: list[tuple[chess.Move, Verdict]] = []
+    for move, told in bench.children(board):
+        if told is None or not told.exact:
+            return None
+        known.append((move, proved(told)))
+    if not known:
+        return None
+    if max(told.points or 0 for _, told in known) != verdict.points:
+        # Table and clock do not agree to the ply: leave it alone.
+        return None
+    return verdict, weigh(board, known)
+
+
+def proved(verdict: Verdict) -> Verdict:
+    """An exact verdict whose two bounds were proved apart counts as solved (docs/words.md)."""
+    if verdict.exact and verdict.evidence is Evidence.BOUNDED:
+        return replace(verdict, evidence=Evidence.SOLVED)
+    return verdict
+
+
+_BY_CLOCK = (Outcome.CURSED_WIN, Outcome.BLESSED_LOSS)
+
+
+def draft(bench: Bench, candidate: Candidate) -> Draft | None:
+    """The exercise that the position holds; None if there is none.
+
+    ``bench`` must have been prepared for the position where the solver is needed.
+    """
+    board = candidate.board
+    if candidate.task is None and (
+        elementary(board) or hopeless(board) or board.legal_moves.count() < 3
+    ):
+        return None
+    told = options(bench, board)
+    if told is None:
+        return None
+    verdict, found = told
+    points = verdict.points or 0
+    keep = [o for o in found if o.verdict.points == points]
+    fail = [o for o in found if o.verdict.points != points]
+    if candidate.task is None and _trivial(board, keep, points):
+        return None
+    tasks = [candidate.task] if candidate.task else list(_MAKERS)
+    if points < 0:
+        tasks = [task for task in tasks if task is Task.RESULT]
+    for task in tasks:
+        made = _MAKERS[task](candidate, verdict, keep, fail)
+        if made is not None and (candidate.task is not None or _can_be_shown(bench, made)):
+            return made
+    return None
+
+
+def _can_be_shown(bench: Bench, made: Draft) -> bool:
+    """Is a way to the win known, not only that there is one?"""
+    if made.points > 0 and made.key is not None:
+        child = after_move(made.board, made.key)
+        return child.is_game_over() or bench.way(child) is not None
+    return made.points == 0 or bench.way(made.board) is not None
+
+
+def _trivial(board: chess.Board, keep: list[Option], points: int) -> bool:
+    """Mate or a new queen at once, or something that hangs and may simply be taken."""
+    if points < 0:
+        return False
+    for option in keep:
+        if after_move(board, option.move).is_checkmate():
+            return True
+        if option.move.promotion and option.plausible:
+            return True
+        if not board.is_capture(option.move):
+            continue
+        gain = static_exchange(board, option.move)
+        if gain >= (2 * PAWN if option.trade else PAWN) and option.net > 0:
+            return True
+    return False
+
+
+def _ordered(board: chess.Board, found: list[Option]) -> list[Option]:
+    """The move to show first: a trade, then the shortest way."""
+    return sorted(
+        found,
+        key=lambda o: (
+            not o.trade,
+            o.verdict.distance if o.verdict.distance is not None else 999,
+            o.move.promotion not in (None, chess.QUEEN),
+            *relative(board, o.move),
+        ),
+    )
+
+
+def _make(
+    candidate: Candidate,
+    task: Task,
+    verdict: Verdict,
+    keep: list[Option],
+    fail: list[Option],
+    asked: chess.Move | None = None,
+) -> Draft:
+    board = candidate.board
+    keep = _ordered(board, keep)
+    if asked is not None:
+        keep.sort(key=lambda o: o.move != asked)
+    key = keep[0].move if keep and (verdict.points or 0) >= 0 else None
+    return Draft(candidate, task, verdict, tuple(keep), tuple(fail), key, asked)
+
+
+def _recapture(
+    candidate: Candidate, verdict: Verdict, keep: list[Option], fail: list[Option]
+) -> Draft | None:
+    board = candidate.board
+    squares = {o.move.to_square for o in keep if board.is_capture(o.move)}
+    if len(squares) != 1 or len(keep) > MOST_KEEP:
+        return None
+    square = squares.pop()
+    if candidate.taken is not None and candidate.taken != square:
+        return None
+    if candidate.taken is None and candidate.task is None and candidate.group:
+        return None  # in a game it is known that nothing was taken there
+    if any(o.move.to_square != square or not board.is_capture(o.move) for o in keep):
+        return None
+    if len({o.move.from_square for o in keep}) != 1:
+        return None
+    others = [
+        o for o in fail
+        if o.move.to_square == square and o.plausible and board.is_capture(o.move)
+    ]
+    if not others:
+        return None
+    return _make(candidate, Task.RECAPTURE, verdict, keep, fail)
+
+
+def _trade(
+    candidate: Candidate, verdict: Verdict, keep: list[Option], fail: list[Option]
+) -> Draft | None:
+    board = candidate.board
+    if len(keep) > MOST_KEEP or not all(o.trade or o.offer for o in keep):
+        return None
+    if candidate.taken is not None and candidate.task is None and all(
+        o.move.to_square == candidate.taken for o in keep
+    ):
+        return None  # simply taking back
+    if not any(o.plausible and not o.trade for o in fail):
+        return None
+    return _make(
+        candidate, Task.TRADE, verdict, keep, fail, _ordered(board, keep)[0].move
+    )
+
+
+def _refuse(
+    candidate: Candidate, verdict: Verdict, keep: list[Option], fail: list[Option]
+) -> Draft | None:
+    board = candidate.board
+    spoils = [o for o in fail if (o.trade or o.offer) and o.plausible]
+    if candidate.task is None:
+        spoils = [o for o in spoils if not o.trade or static_exchange(board, o.move) >= 0]
+        if candidate.taken is not None:
+            spoils = [o for o in spoils if o.move.to_square != candidate.taken]
+        if any(o.trade or o.offer for o in keep):
+            return None  # the question would be which trade
+        if not any(o.plausible for o in keep):
+            return None
+        if 2 * len(keep) > len(keep) + len(fail) and len(spoils) > 1:
+            return None
+    if not spoils or not keep:
+        return None
+    played = candidate.played
+    spoils.sort(
+        key=lambda o: (
+            not o.trade,
+            o.move != played,
+            board.piece_type_at(o.move.from_square) == chess.PAWN,
+            *relative(board, o.move),
+        )
+    )
+    first = spoils[0]
+    if candidate.task is None and not first.trade and len(spoils) > 1:
+        return None
+    draft_ = _make(candidate, Task.REFUSE, verdict, keep, fail)
+    return Draft(
+        candidate, Task.REFUSE, verdict, draft_.keep, draft_.fail, draft_.key, first.move
+    )
+
+
+def _only(
+    candidate: Candidate, verdict: Verdict, keep: list[Option], fail: list[Option]
+) -> Draft | None:
+    board = candidate.board
+    if not keep or len(keep) > MOST_KEEP:
+        return None
+    if candidate.task is None:
+        if len(keep) > 1 and len({o.move.from_square for o in keep}) > 1:
+            return None
+        tempting = sum(o.plausible for o in fail)
+        if tempting < 1 + len(keep) or board.is_check():
+            return None
+        if any(board.is_capture(o.move) for o in keep):
+            return None
+        if candidate.taken is not None and any(o.move.to_square == candidate.taken for o in keep):
+            return None
+    return _make(candidate, Task.ONLY, verdict, keep, fail)
+
+
+def _result(
+    candidate: Candidate, verdict: Verdict, keep: list[Option], fail: list[Option]
+) -> Draft | None:
+    if candidate.task is None:
+        if not candidate.result_too or candidate.board.is_check():
+            return None
+        if keep and candidate.taken is not None and all(
+            o.move.to_square == candidate.taken for o in keep
+        ):
+            return None  # the answer is simply to take back
+    return _make(candidate, Task.RESULT, verdict, keep, fail)
+
+
+_MAKERS = {
+    Task.RECAPTURE: _recapture,
+    Task.TRADE: _trade,
+    Task.REFUSE: _refuse,
+    Task.ONLY: _only,
+    Task.RESULT: _result,
+}
