@@ -236,10 +236,12 @@ class Bench:
             return self._settled[key]
         low, high = UNKNOWN
         best: Verdict | None = None
+        by_solver = False
         for judge in self.judges:
             verdict = judge.judge(board)
             if verdict is None:
                 continue
+            by_solver = by_solver or judge is self.solver
             narrowed_low, narrowed_high = max(low, verdict.low), min(high, verdict.high)
             if narrowed_low > narrowed_high and best is not None:
                 # A blessed loss of the table: the draw that the rules let the loser claim.
@@ -250,6 +252,9 @@ class Bench:
                 low, high = narrowed_low, narrowed_high
             if best.exact or verdict.evidence is Evidence.TABLE:
                 break
+        if best is not None and best.exact and best.evidence is Evidence.BOUNDED:
+            # Bounds from two judges meet.
+            best = replace(best, evidence=Evidence.SOLVED if by_solver else Evidence.TABLE)
         self._settled[key] = best
         return best
 

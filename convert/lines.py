@@ -18,6 +18,8 @@ from tablebases.values import Outcome
 
 #: Longest line shown, in plies.
 MOST_PLIES = 60
+#: Stands for a way that is not known: longer than any that is.
+_NO_WAY = 1000
 #: Plies of a line that shows how a draw is held.
 DRAW_PLIES = 6
 
@@ -43,13 +45,21 @@ def _decided_line(bench: Bench, board: chess.Board, most: int) -> Line | None:
     work = board.copy(stack=False)
     moves: list[str] = []
     ends = ""
+    nearest = _NO_WAY
     while len(moves) < most:
         settled = bench.settle(work)
         if settled is None or not settled.exact or not settled.points:
             break
-        move = _best_move(bench, work, settled.points)
-        if move is None:
+        found = _best_move(bench, work, settled.points)
+        if found is None:
             break
+        move, length = found
+        if settled.points > 0:
+            # Distances known exactly and ways only proved do not mix: each of the winner's moves
+            # must come nearer, and a win proved without its way gets no aimless moves.
+            if length >= nearest:
+                break
+            nearest = length
         zeroing = work.is_zeroing(move)
         capture, promotion = work.is_capture(move), move.promotion
         moves.append(work.san_and_push(move))
@@ -62,8 +72,10 @@ def _decided_line(bench: Bench, board: chess.Board, most: int) -> Line | None:
     return Line(board.fen(), tuple(moves), ends) if moves else None
 
 
-def _best_move(bench: Bench, board: chess.Board, points: int) -> chess.Move | None:
-    """The winner's shortest way, the loser's longest, by distance to zeroing.
+def _best_move(
+    bench: Bench, board: chess.Board, points: int
+) -> tuple[chess.Move, int] | None:
+    """The winner's shortest way, the loser's longest, by distance to zeroing, and its plies.
 
     Where the solver has proved a win without knowing the shortest way, its proof's own way.
     """
@@ -79,7 +91,7 @@ def _best_move(bench: Bench, board: chess.Board, points: int) -> chess.Move | No
             length = 1
         else:
             way = bench.way(board)
-            length = 100 if way is None else 1 + way
+            length = _NO_WAY if way is None else 1 + way
         board.pop()
         # Mate first, then captures, then queening, then plain pawn moves.
         kind = 0 if length == 0 else 1 if board.is_capture(move) else 2 if move.promotion else 3
@@ -88,7 +100,10 @@ def _best_move(bench: Bench, board: chess.Board, points: int) -> chess.Move | No
         choices.append(
             _Choice(move, (sign * length, under, kind, move.from_square, move.to_square))
         )
-    return min(choices, key=lambda c: c.order).move if choices else None
+    if not choices:
+        return None
+    best = min(choices, key=lambda c: c.order)
+    return best.move, abs(best.order[0])
 
 
 def _drawn_line(bench: Bench, board: chess.Board) -> Line | None:
