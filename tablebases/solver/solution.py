@@ -63,12 +63,15 @@ class Budget:
         memory: bytes of real memory for sets; more is kept in a file on disk.
         disk: bytes of that file.
         threads: number of threads.
+        planned: count the seconds that the plans estimate instead of those on the clock, so that
+            the same is proved on every machine, fast, slow or busy.
     """
 
     seconds: float = 60.0
     memory: int = 3 * 2**30
     disk: int = 0
     threads: int = 2
+    planned: bool = False
 
 
 @dataclass(frozen=True)
@@ -315,11 +318,24 @@ class Solution:
         """Worst and best outcome still possible, with the halfmove clock taken as 0."""
         if board.is_checkmate():
             return Outcome.LOSS, Outcome.LOSS
-        own_low, own_high, _ = self._wins(board, board.turn)
-        other_low, other_high, _ = self._wins(board, not board.turn)
-        low = own_low if own_low else -other_high
-        high = -other_low if other_low else own_high
-        return Outcome(low), Outcome(max(low, high))
+        return _between(self._wins(board, board.turn), self._wins(board, not board.turn))
+
+    def intervals(self, boards: Sequence[chess.Board]) -> list[tuple[Outcome, Outcome]]:
+        """``interval`` of each board; much faster than one by one where slices are large.
+
+        Each slice is opened once, however the boards are ordered.
+        """
+        wins: list[dict[chess.Color, tuple[int, int, int | None]]] = [{} for _ in boards]
+        for colour in chess.COLORS:
+            keys = {i: locate(framed(board, colour))[0] for i, board in enumerate(boards)}
+            for i in sorted(keys, key=keys.__getitem__):
+                wins[i][colour] = self._wins(boards[i], colour)
+        return [
+            (Outcome.LOSS, Outcome.LOSS)
+            if board.is_checkmate()
+            else _between(won[board.turn], won[not board.turn])
+            for board, won in zip(boards, wins, strict=True)
+        ]
 
     def _wins(self, board: chess.Board, colour: chess.Color) -> tuple[int, int, int | None]:
         """Least and most that ``colour`` wins (0 to 2), and the plies of the least if known."""
@@ -460,6 +476,15 @@ class Solution:
         return moves
 
 
+def _between(
+    own: tuple[int, int, int | None], other: tuple[int, int, int | None]
+) -> tuple[Outcome, Outcome]:
+    """The interval from what the side to move wins (least, most) and what the other side wins."""
+    low = own[0] if own[0] else -other[1]
+    high = -other[0] if other[0] else own[1]
+    return Outcome(low), Outcome(max(low, high))
+
+
 # --- what to try, in which order -------------------------------------------------------------
 
 _CAPS: Final = ((1,), (2, 1), (2, 2, 1), (2, 2, 2, 1), (2,), (3, 2, 1), (3, 3, 2, 1), (3,), (4,))
@@ -511,6 +536,7 @@ class Solver:
         self.cost = Cost()
         self.started = time.monotonic()
         self.deadline = self.started + budget.seconds
+        self.spent = 0.0
         self.needed = {
             colour: self._keys_around(colour) for colour in chess.COLORS
         }
@@ -554,9 +580,15 @@ class Solver:
         return self.solution()
 
     def _left(self) -> float:
-        return 0.0 if self.interrupted else self.deadline - time.monotonic()
+        if self.interrupted:
+            return 0.0
+        if self.budget.planned:
+            return self.budget.seconds - self.spent
+        return self.deadline - time.monotonic()
 
     def _over(self) -> bool:
+        if self.budget.planned:
+            return self.interrupted
         return self.interrupted or time.monotonic() > self.deadline
 
     @contextlib.contextmanager
@@ -724,6 +756,7 @@ class Solver:
         run = Run(plan, mode=step.scope.mode, threads=self.budget.threads, memory=memory,
                   folder=self.folder)  # fmt: skip
         begun = time.monotonic()
+        self.spent += wall_seconds(plan.seconds, self.budget.threads)
 
         def report(done: int, share: float) -> None:
             if self.progress is not None:

@@ -6,8 +6,10 @@ of a pawn ending, exact against each of the scopes that the solver goes through.
 
 from __future__ import annotations
 
+import itertools
 from functools import lru_cache
 from pathlib import Path
+from types import SimpleNamespace
 
 import chess
 import numpy as np
@@ -185,3 +187,18 @@ def test_what_does_not_fit_is_not_begun() -> None:
     assert solution.interval(board) == (Outcome.LOSS, Outcome.WIN)
     assert solution.answer(board) is None
     assert solution.cost.peak_bytes == 0
+
+
+def test_a_budget_in_plan_does_not_depend_on_the_clock(monkeypatch: pytest.MonkeyPatch) -> None:
+    board = chess.Board(PAWNS)
+    found = []
+    for step in (0.0, 1000.0):
+        # A clock that stands still, and one that runs away.
+        ticks = itertools.count()
+        clock = SimpleNamespace(monotonic=lambda ticks=ticks, step=step: next(ticks) * step)
+        monkeypatch.setattr("tablebases.solver.solution.time", clock)
+        solver = Solver([board], Budget(seconds=3.0, threads=1, planned=True))
+        run = solver.run()
+        found.append((solver.steps, run.interval(board)))
+        assert 0 < solver.spent <= 3.0
+    assert found[0] == found[1]

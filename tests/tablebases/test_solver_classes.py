@@ -445,3 +445,9 @@ def test_progress_is_told() -> None:
     assert {progress.question for progress in told} == {"White wins", "Black wins"}
     assert all(0 <= p.share <= 1 and 0 <= p.done <= p.slices for p in told)
     assert isinstance(next(iter(solved("KPvKP").slices(chess.WHITE)))[2], Distances)
+
+
+def test_bulk_intervals_are_those_one_by_one() -> None:
+    boards = [*some_positions("KPvKP", 300), *en_passant_positions(random.Random(2), 2)]
+    solution = solved("KPvKP")
+    assert solution.intervals(boards) == [solution.interval(board) for board in boards]
