@@ -1,0 +1,5 @@
+"""Counting how often rules of thumb hold, and what the estimate is fitted to.
+
+Nothing here is needed to review a game; ``python -m convert.rules.measure`` makes
+the figures that the reports show.
+"""

@@ -1,0 +1,168 @@
+"""Exact outcomes in bulk: tables, whole classes, and single endings with a budget counted in plan.
+
+What is found out is kept line by line in a file, so that the work can be stopped at any time.
+The budget does not depend on the clock: the same positions are settled on every machine.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import Executor, ProcessPoolExecutor, as_completed
+from dataclasses import dataclass
+from pathlib import Path
+
+import chess
+
+from tablebases.material import material_name, men, normal_name
+from tablebases.probing import open_tables
+from tablebases.solver.solution import SOLVER_VERSION
+
+#: Seconds of planned work for one ending, and bytes of memory.
+PLANNED_SECONDS = 4.0
+MEMORY = 2**30
+#: Most pieces of a five-man class that is solved as a whole; with a pawn one fewer.
+CLASS_PIECES = 3
+#: A class is solved as a whole when so many of its positions are asked for.
+CLASS_FROM = 4
+
+
+@dataclass(frozen=True)
+class Task:
+    """A class to solve for some of its positions, or, without name, single positions."""
+
+    name: str
+    fens: tuple[str, ...]
+
+
+def value_of(low: int, high: int) -> int | None:
+    """1 win, 0 draw, -1 loss when both outcomes come to the same, else None."""
+    points = [(x > 1) - (x < -1) for x in (low, high)]
+    return points[0] if points[0] == points[1] else None
+
+
+def run_task(task: Task) -> list[tuple[str, int | None]]:
+    """Values for the side to move under the fifty-move rule, clock 0; None: not settled."""
+    from tablebases.solver.classes import solve_class
+    from tablebases.solver.solution import Budget, Sets, Solution, Solver
+
+    boards = [chess.Board(fen) for fen in task.fens]
+    if task.name and men(task.name) <= 4:
+        tables = open_tables()
+        return [
+            (fen, value_of(*(2 * [int(tables.wdl_after_zeroing(board))])))
+            for fen, board in zip(task.fens, boards, strict=True)
+        ]
+    solution: Solution
+    if task.name:
+        solution = solve_class(task.name, Budget(seconds=1e9, memory=6 * 2**30, threads=1))
+    else:
+        budget = Budget(seconds=PLANNED_SECONDS, memory=MEMORY, threads=1, planned=True)
+        solution = Solver(boards, budget, sets=Sets()).run()
+    found = solution.intervals(boards)
+    return [
+        (fen, value_of(int(low), int(high)))
+        for fen, (low, high) in zip(task.fens, found, strict=True)
+    ]
+
+
+def whole_class(name: str) -> bool:
+    """Is a class of five men small enough to be solved as a whole?"""
+    pieces = sum(letter in "QRBN" for letter in name)
+    pawns = name.count("P")
+    return men(name) == 5 and (
+        (pawns == 0 and pieces == CLASS_PIECES) or (pawns == 1 and pieces == CLASS_PIECES - 1)
+    )
+
+
+def tasks_for(groups: Iterable[Sequence[str]]) -> list[Task]:
+    """Split the work; ``groups`` are positions that are best settled together.
+
+    Every position must be legal, without castling rights, clock 0.
+    """
+    by_class: dict[str, dict[str, None]] = {}
+    singles: dict[tuple[str, ...], None] = {}
+    for group in groups:
+        rest = []
+        for fen in group:
+            name = normal_name(material_name(chess.Board(fen)))
+            if men(name) <= 4 or whole_class(name):
+                by_class.setdefault(name, {})[fen] = None
+            else:
+                rest.append(fen)
+        if rest:
+            singles[tuple(rest)] = None
+    tasks = []
+    for name, fens in by_class.items():
+        if men(name) == 5 and len(fens) < CLASS_FROM:
+            singles.update({(fen,): None for fen in fens})
+        else:
+            tasks.append(Task(name, tuple(fens)))
+    # The long ones first, so that no process is left with one of them at the end.
+    tasks.sort(key=lambda t: (-men(t.name), t.name.count("P"), t.name))
+    return tasks + [Task("", fens) for fens in singles]
+
+
+class Outcomes:
+    """What is known, in a file of one JSON line a position; read back when opened again.
+
+    Args:
+        path: the file; made if it is not there.  A last line cut off by a power cut is dropped.
+    """
+
+    def __init__(self, path: Path):
+        self.path = path
+        self.known: dict[str, int | None] = {}
+        head = {"solver": SOLVER_VERSION, "seconds": PLANNED_SECONDS, "memory": MEMORY}
+        if path.exists():
+            lines = path.read_bytes().split(b"\n")
+            kept = lines[:-1]
+            if kept and json.loads(kept[0]) == head:
+                for line in kept[1:]:
+                    fen, value = json.loads(line)
+                    self.known[fen] = value
+                if lines[-1]:
+                    path.write_bytes(b"\n".join(kept) + b"\n")
+                return
+        path.write_text(json.dumps(head) + "\n", encoding="utf-8")
+
+    def settle(
+        self,
+        groups: Iterable[Sequence[str]],
+        jobs: int = 1,
+        tell: Callable[[int, int], None] | None = None,
+    ) -> None:
+        """Find out what is not known yet; ``tell`` hears of tasks done, and of how many."""
+        wanted = [[fen for fen in group if fen not in self.known] for group in groups]
+        tasks = tasks_for(group for group in wanted if group)
+        done = 0
+        with self.path.open("a", encoding="utf-8") as file:
+            for found in _results(tasks, jobs):
+                for fen, value in found:
+                    self.known[fen] = value
+                    file.write(json.dumps([fen, value]) + "\n")
+                file.flush()
+                done += 1
+                if tell is not None:
+                    tell(done, len(tasks))
+
+
+def _results(tasks: Sequence[Task], jobs: int) -> Iterator[list[tuple[str, int | None]]]:
+    if jobs <= 1:
+        yield from map(run_task, tasks)
+        return
+    executor: Executor
+    with ProcessPoolExecutor(jobs, max_tasks_per_child=200) as executor:
+        futures = [executor.submit(run_task, task) for task in tasks]
+        try:
+            for future in as_completed(futures):
+                yield future.result()
+        except BaseException:
+            executor.shutdown(wait=False, cancel_futures=True)
+            raise
+
+
+def processors() -> int:
+    """Processors this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1

@@ -1,0 +1,257 @@
+"""How rules are measured: the draws, the outcomes, the counting."""
+
+from __future__ import annotations
+
+import itertools
+import json
+import random
+from pathlib import Path
+
+import chess
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from convert.measuring.counts import Tally, count, effective, interval, standing
+from convert.measuring.draw import (
+    KINDS,
+    Trial,
+    bare,
+    from_games,
+    in_scope,
+    kind_of,
+    random_position,
+    random_trades,
+    random_trials,
+)
+from convert.measuring.settle import Outcomes, tasks_for, value_of
+from convert.rules import ALL_RULES
+from convert.rules.figures import Figure, words
+from tablebases.material import all_names, material_name, normal_name
+from tablebases.probing import SyzygyProber
+
+DEMO = Path(__file__).parent.parent / "demo_games"
+GAMES = sorted(str(path) for path in DEMO.glob("*.pgn"))
+
+
+# --- intervals -----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("right", "number", "low", "high"),
+    # From memory: R. G. Newcombe, Statistics in Medicine 17 (1998), 857-872, table I, method 3.
+    [(81, 263, 0.2553, 0.3662), (15, 148, 0.0624, 0.1605), (0, 20, 0.0, 0.1611),
+     (1, 29, 0.0061, 0.1718)],
+)  # fmt: skip
+def test_intervals_are_the_published_ones(
+    right: int, number: int, low: float, high: float
+) -> None:
+    found = interval(number, right / number)
+    assert found == pytest.approx((low, high), abs=5e-5)
+
+
+@given(st.integers(1, 10_000), st.floats(0, 1))
+def test_an_interval_holds_its_share_and_shrinks(number: int, share: float) -> None:
+    low, high = interval(number, share)
+    assert 0 <= low <= share + 1e-9
+    assert share - 1e-9 <= high <= 1
+    narrower = interval(4 * number, share)
+    assert narrower[1] - narrower[0] <= high - low + 1e-12
+
+
+def test_trials_of_one_game_count_less() -> None:
+    alone, together = Tally(), Tally()
+    rng = random.Random(3)
+    for game in range(100):
+        right = rng.random() < 0.6
+        alone.add(str(game), right)
+        for _ in range(5):  # five times the same news
+            together.add(str(game), right)
+    assert effective([alone]) == pytest.approx(100, rel=0.03)
+    assert effective([together]) == pytest.approx(100, rel=0.03)
+
+
+# --- draws -----------------------------------------------------------------------------------
+
+
+def test_the_draw_from_games_does_not_depend_on_their_order() -> None:
+    there, seen = from_games(GAMES, 5, lambda _: 2)
+    back, again = from_games(GAMES[::-1], 5, lambda _: 2)
+    assert there == back
+    assert seen == again
+    assert there != from_games(GAMES, 6, lambda _: 1)[0]
+    kinds = {trial.trade for trial in there}
+    assert kinds == {True, False}
+
+
+def test_what_is_drawn_from_games_is_in_scope_and_plays() -> None:
+    trials, _ = from_games(GAMES, 1, lambda _: 100)
+    assert len(trials) > 20
+    for trial in trials:
+        board = trial.board()
+        assert board.is_valid()
+        assert in_scope(board)
+        assert board.halfmove_clock == 0
+        assert kind_of(board) in KINDS
+        if not trial.trade:
+            continue
+        scene, child = trial.scene(), trial.child()
+        assert child.is_valid()
+        lost = {
+            color: len(trial.board().piece_map()) - len(scene.after.piece_map())
+            for color in chess.COLORS
+        }
+        assert sum(len(x) for x in (scene.given, scene.taken)) == lost[True] == lost[False]
+        for kind, square in (*trial.given, *trial.taken):
+            man = board.piece_at(square)
+            assert man is not None
+            assert man.piece_type == kind
+
+
+@given(st.sampled_from(all_names(5)), st.integers(0, 10**6))
+def test_random_positions_are_legal_and_of_their_class(name: str, seed: int) -> None:
+    board = random_position(random.Random(seed), name)
+    assert board.is_valid()
+    assert any(board.legal_moves)
+    assert normal_name(material_name(board)) == normal_name(name)
+
+
+@pytest.mark.parametrize("name", ["KRvKR", "KRPvKN", "KQvKQ"])
+def test_random_trades_take_and_take_back(name: str) -> None:
+    found = list(random_trades(name, 10, 1))
+    assert 2 <= len(found) <= 10
+    for trial in found:
+        child = trial.child()
+        back = {
+            bare(_after(child, reply)).fen()
+            for reply in child.legal_moves
+            if reply.to_square == chess.Move.from_uci(trial.move).to_square
+        }
+        assert chess.Board(trial.after).fen() in back
+
+
+def _after(board: chess.Board, move: chess.Move) -> chess.Board:
+    board = board.copy(stack=False)
+    board.push(move)
+    return board
+
+
+# --- outcomes --------------------------------------------------------------------------------
+
+
+def test_values() -> None:
+    assert [value_of(x, x) for x in (-2, -1, 0, 1, 2)] == [-1, 0, 0, 0, 1]
+    assert value_of(0, 2) is None
+    assert value_of(-1, 1) == 0
+
+
+def test_outcomes_are_those_of_the_tables_and_are_kept(
+    tmp_path: Path, tables: SyzygyProber
+) -> None:
+    fens = [trial.fen for name in ("KPvK", "KRvKN") for trial in random_trials(name, 40, 2)]
+    first = Outcomes(tmp_path / "known.jsonl")
+    first.settle([[fen] for fen in fens])
+    for fen in fens:
+        expected = int(tables.wdl_after_zeroing(chess.Board(fen)))
+        assert first.known[fen] == (expected > 1) - (expected < -1)
+    # A power cut in the middle of the last line loses that line only.
+    whole = (tmp_path / "known.jsonl").read_bytes()
+    (tmp_path / "known.jsonl").write_bytes(whole[:-9])
+    second = Outcomes(tmp_path / "known.jsonl")
+    assert len(second.known) == len(first.known) - 1
+    second.settle([[fen] for fen in fens])
+    assert second.known == first.known
+    assert Outcomes(tmp_path / "known.jsonl").known == first.known
+
+
+def test_small_classes_are_solved_as_a_whole() -> None:
+    fens = [trial.fen for trial in random_trials("KRPvKN", 5, 1)]
+    tasks = tasks_for([[fen] for fen in fens])
+    assert [(task.name, len(task.fens)) for task in tasks] == [("KRPvKN", 5)]
+    few = tasks_for([[fens[0]]])
+    assert [task.name for task in few] == [""]
+
+
+@pytest.mark.slow
+def test_outcomes_with_five_men_agree_whichever_way(tmp_path: Path) -> None:
+    fens = [trial.fen for trial in random_trials("KRPvKN", 6, 4)]
+    whole = Outcomes(tmp_path / "class.jsonl")
+    whole.settle([[fen] for fen in fens])
+    single = Outcomes(tmp_path / "single.jsonl")
+    for fen in fens:
+        single.settle([[fen]])
+    assert whole.known == single.known
+    assert None not in whole.known.values()
+
+
+# --- counting --------------------------------------------------------------------------------
+
+
+def _trials(tables: SyzygyProber) -> tuple[list[Trial], dict[str, int | None]]:
+    trials = [
+        trial
+        for name in ("KPvK", "KPvKP", "KRvKN", "KRvKP", "KQvKQ", "KRvKR")
+        for trial in itertools.chain(random_trials(name, 150, 3), random_trades(name, 40, 3))
+    ]
+    known: dict[str, int | None] = {}
+    for trial in trials:
+        for board in [trial.board(), *([trial.child()] if trial.trade else [])]:
+            outcome = int(tables.wdl_after_zeroing(board))
+            known[board.fen()] = (outcome > 1) - (outcome < -1)
+    return trials, known
+
+
+def test_counts_are_those_of_a_plain_count(tables: SyzygyProber) -> None:
+    trials, known = _trials(tables)
+    document = count(trials, known, seed=3, seen={})
+    assert json.loads(json.dumps(document)) == document
+    assert set(document["rules"]) == {rule.id for rule in ALL_RULES}
+    for name in ("square-of-the-pawn", "no-pawns-left", "rook-against-minor-without-pawns"):
+        rule = next(rule for rule in ALL_RULES if rule.id == name)
+        spoke = []
+        for trial in trials:
+            if trial.trade:
+                continue
+            board = trial.board()
+            from convert.features import features
+
+            for voice in rule.test(features(board)):
+                value = known[trial.fen]
+                assert value is not None
+                if voice.side is None:
+                    spoke.append(value == 0)
+                else:
+                    spoke.append((value if board.turn == voice.side else -value) == 1)
+        told = document["rules"][name]["random"]
+        assert told["n"] == len(spoke) > 5
+        assert told["right"] == round(sum(spoke) / len(spoke), 4)
+        assert sum(row["n"] for row in told["classes"]) == told["n"]
+
+
+def test_an_open_outcome_is_counted_as_drawn_not_as_tried(tables: SyzygyProber) -> None:
+    trials, known = _trials(tables)
+    some = {fen: None if number % 2 else value for number, (fen, value) in enumerate(known.items())}
+    whole = count(trials, known, seed=3, seen={})["trials"]["random/positions"]
+    half = count(trials, some, seed=3, seen={})["trials"]["random/positions"]
+    assert whole["settled"] == whole["drawn"] == half["drawn"]
+    assert half["settled"] < whole["settled"]
+
+
+def test_standing() -> None:
+    figures = {"n": 200, "right": 0.8, "low": 0.74, "high": 0.85, "base": 0.6}
+    assert standing(figures, exact=False) == "holds"
+    assert standing({**figures, "base": 0.8}, exact=False) == "no better"
+    assert standing({**figures, "base": 0.9}, exact=False) == "refuted"
+    assert standing({**figures, "n": 20}, exact=False) == "too few"
+    assert standing(figures, exact=True) == "refuted"
+    assert standing({**figures, "right": 1.0}, exact=True) == "holds"
+    assert standing(None, exact=False) == "too few"
+
+
+def test_words_of_a_figure() -> None:
+    figure = Figure("games", 12_400, 0.831, 0.82, 0.84, 0.613, "holds")
+    assert words(figure, "position") == "holds in 83 of 100 such endings (n = 12,400; base 61)"
+    sure = Figure("random", 60, 0.999, 0.94, 1.0, None, "no base")
+    assert words(sure, "trade") == (
+        "holds in more than 99 of 100 such trades, drawn at random (n = 60)"
+    )
