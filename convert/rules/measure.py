@@ -68,6 +68,19 @@ def drawn(paths: list[str], work: Path, seed: int) -> tuple[list[Trial], dict[st
     return trials, seen
 
 
+def drawn_before(work: Path) -> list[Trial]:
+    """The trials of games that a work folder holds; none if nothing was drawn there yet."""
+    import msgspec
+
+    path = work / "drawn.json"
+    if not path.exists():
+        return []
+    kept: list[Trial] = msgspec.json.decode(
+        path.read_bytes(), type=tuple[list[Any], list[Trial], dict[str, int]]
+    )[1]
+    return kept
+
+
 def groups_of(trials: list[Trial]) -> list[list[str]]:
     """Positions whose outcome is asked, those of one trial together."""
     return [

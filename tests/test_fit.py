@@ -1,0 +1,90 @@
+"""Quality of forecasts, and the fitting of an estimate."""
+
+from __future__ import annotations
+
+import math
+import random
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from convert.measuring.draw import random_trials
+from convert.measuring.fit import compare, forecast, held_out, main, probability, samples
+from convert.measuring.quality import calibration, quality
+from convert.measuring.settle import value_of
+from tablebases.probing import SyzygyProber
+
+
+def test_figures_worked_out_by_hand() -> None:
+    told = quality([(1.0, 0.0, 0.0), (0.5, 0.5, 0.0), (0.2, 0.3, 0.5)], [1, 0, -1])
+    brier = (0.0 + (0.25 + 0.25) + (0.04 + 0.09 + 0.25)) / 3
+    assert told.brier == pytest.approx(brier)
+    assert told.log_loss == pytest.approx((0 - math.log(0.5) - math.log(0.5)) / 3)
+    assert told.number == 3
+
+
+def test_two_way_brier_is_twice_that_of_the_library() -> None:
+    metrics = pytest.importorskip("sklearn.metrics")
+    rng = random.Random(4)
+    win = [rng.random() for _ in range(200)]
+    came = [int(rng.random() < p) for p in win]
+    told = quality([(p, 0.0, 1 - p) for p in win], [1 if c else -1 for c in came])
+    assert told.brier == pytest.approx(2 * metrics.brier_score_loss(came, win))
+    assert told.log_loss == pytest.approx(metrics.log_loss(came, win))
+
+
+@given(st.lists(st.tuples(st.floats(0, 1), st.booleans()), min_size=1, max_size=60),
+       st.integers(1, 20))  # fmt: skip
+def test_bins_hold_every_forecast_once(pairs: list[tuple[float, bool]], bins: int) -> None:
+    table = calibration(pairs, bins)
+    assert sum(b.number for b in table) == len(pairs)
+    assert sum(b.number * b.forecast for b in table) == pytest.approx(sum(p for p, _ in pairs))
+    assert sum(b.number * b.observed for b in table) == pytest.approx(sum(h for _, h in pairs))
+
+
+def test_honest_forecasts_are_calibrated_and_boasting_ones_are_not() -> None:
+    rng = random.Random(1)
+    shares = [rng.random() for _ in range(4000)]
+    outcomes = [1 if rng.random() < p else -1 for p in shares]
+    honest = quality([(p, 0.0, 1 - p) for p in shares], outcomes)
+    boasting = quality(
+        [(1.0, 0.0, 0.0) if p > 0.5 else (0.0, 0.0, 1.0) for p in shares], outcomes
+    )
+    assert honest.ece < 0.03 < 0.2 < boasting.ece
+    assert honest.brier < boasting.brier
+
+
+def test_nothing_to_measure_is_refused() -> None:
+    with pytest.raises(ValueError, match="0 forecasts"):
+        quality([], [])
+
+
+def test_the_fit_beats_a_constant_on_what_it_did_not_see(tables: SyzygyProber) -> None:
+    pytest.importorskip("sklearn")
+    trials = [t for name in ("KPvK", "KRvKP", "KPvKP") for t in random_trials(name, 150, 7)]
+    known = {
+        t.fen: value_of(*2 * [int(tables.wdl_after_zeroing(t.board()))]) for t in trials
+    }
+    found = samples(trials, known)
+    assert len(found) == len(trials)
+    fit = [s for s in found if not held_out(s, 1)]
+    rest = [s for s in found if held_out(s, 1)]
+    assert 0.2 < len(rest) / len(found) < 0.4
+    weights, table = compare(fit, rest)
+    fitted, constant = table["all"]["fitted"], table["all"]["constant"]
+    assert fitted["log_loss"] < constant["log_loss"]
+    assert fitted["brier"] < constant["brier"]
+    for sample in rest[:50]:
+        told = forecast(weights, sample)
+        assert sum(told) == pytest.approx(1)
+        assert all(-1e-9 <= p <= 1 for p in told)
+        # More lead never means less, all else equal.
+        more = {**sample.white, "lead in worth": sample.white["lead in worth"] + 1}
+        assert probability(weights, more) >= probability(weights, sample.white)
+
+
+def test_an_empty_folder_is_named(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["--work", str(tmp_path)]) == 2
+    assert str(tmp_path) in capsys.readouterr().err
