@@ -150,13 +150,8 @@ def test_a_sample_of_three_men_is_as_in_the_tables(name: str, prober: SyzygyProb
     assert differences(solved(name), prober, some_positions(name, 10_000), distances=8) == []
 
 
-@pytest.mark.parametrize(
-    "name",
-    [
-        pytest.param(name, marks=pytest.mark.slow if name in ("KPvK", "KRvK") else pytest.mark.long)
-        for name in THREE
-    ],
-)
+@pytest.mark.long
+@pytest.mark.parametrize("name", THREE)
 def test_every_position_of_three_men_is_as_in_the_tables(name: str, prober: SyzygyProber) -> None:
     solution = solved(name)
     found: Counter[tuple[chess.Color, Outcome]] = Counter()

@@ -164,10 +164,10 @@ def test_the_data_is_in_order() -> None:
 
 
 def _marks(number: int, item: Item) -> list[pytest.MarkDecorator]:
-    """Seconds each by default, a third of those that take the time limit by CI, all on demand."""
+    """Seconds each by default, a sixth of those that take the time limit by CI, all on demand."""
     if item.quick:
         return []
-    return [pytest.mark.slow if number % 3 == 0 else pytest.mark.long]
+    return [pytest.mark.slow if number % 6 == 0 else pytest.mark.long]
 
 
 @pytest.mark.parametrize(

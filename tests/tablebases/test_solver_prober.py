@@ -60,7 +60,7 @@ def test_it_keeps_the_promises_from_a_store(store: Store) -> None:
     assert check_prober(SolverProber(store), [*boards(40), *samples]) >= 200
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_it_keeps_the_promises_with_five_men() -> None:
     rng = random.Random(5)
     prober = SolverProber(solutions=[solve_class("KRPvKN", around=True)])
