@@ -19,7 +19,8 @@ from chess import KING
 from convert.balance import WORTH, pieces
 from convert.walker import Walk, capture_runs
 
-_PLURAL = {
+#: A kind of man in the plural.
+PLURAL = {
     chess.QUEEN: "queens",
     chess.ROOK: "rooks",
     chess.BISHOP: "bishops",
@@ -137,9 +138,9 @@ def name_trade(
     common = []
     for kind in _ORDER:
         if both[kind] == 1:
-            common.append(_PLURAL[kind])
+            common.append(PLURAL[kind])
         elif both[kind] > 1:
-            common.append(f"{both[kind]} pairs of {_PLURAL[kind]}")
+            common.append(f"{both[kind]} pairs of {PLURAL[kind]}")
     text = _join(common)
     if not white and not black:
         return text
@@ -171,7 +172,7 @@ def _men(counter: Counter[chess.PieceType]) -> str:
         if number == 1:
             words.append(chess.piece_name(kind) if kind != chess.PAWN else "pawn")
         elif number > 1:
-            words.append(f"{number} {_PLURAL[kind]}")
+            words.append(f"{number} {PLURAL[kind]}")
     return _join(words)
 
 

@@ -72,17 +72,35 @@ def solve_option(command: F) -> F:
     )(command)
 
 
-class SolverProgress:
-    """What the solver is at, on one line of standard error; nothing when that is no terminal."""
+class StatusLine:
+    """Progress on one line of standard error; nothing when that is no terminal."""
 
     def __init__(self, quiet: bool = False):
         self.on = not quiet and sys.stderr.isatty()
+
+    def show(self, text: str) -> None:
+        """Put the text in place of what the line showed."""
+        if self.on:
+            sys.stderr.write("\r" + text[:78].ljust(78))
+            sys.stderr.flush()
+
+    def wipe(self) -> None:
+        """Leave the line empty."""
+        if self.on:
+            sys.stderr.write("\r" + " " * 78 + "\r")
+            sys.stderr.flush()
+
+
+class SolverProgress:
+    """What the solver is at, on the status line."""
+
+    def __init__(self, quiet: bool = False):
+        self.line = StatusLine(quiet)
         self.first = True
-        self.shown = 0.0
 
     def __call__(self, progress: Any) -> None:
         """Show a step of the solver's work."""
-        if not self.on:
+        if not self.line.on:
             return
         if self.first:
             from tablebases.solver import prepared
@@ -91,15 +109,14 @@ class SolverProgress:
             if not prepared():
                 note("preparing the solver, once: about a minute")
         left = f", about {progress.left:.0f} s left" if progress.share > 0.02 else ""
-        text = f"solving ({progress.question}): {progress.done:,} of {progress.slices:,}{left}"
-        sys.stderr.write("\r" + text[:78].ljust(78))
-        sys.stderr.flush()
+        self.line.show(
+            f"solving ({progress.question}): {progress.done:,} of {progress.slices:,}{left}"
+        )
 
     def done(self) -> None:
         """Wipe the line."""
-        if self.on and not self.first:
-            sys.stderr.write("\r" + " " * 78 + "\r")
-            sys.stderr.flush()
+        if not self.first:
+            self.line.wipe()
 
 
 def figures_option(command: F) -> F:

@@ -6,12 +6,14 @@ import sys
 from collections.abc import Iterator
 from contextlib import ExitStack
 from pathlib import Path
-from typing import IO, TYPE_CHECKING, Any
+from typing import IO, TYPE_CHECKING
 
 import click
 
+from convert.cli.batch import Games, check_outputs, keep_small, remark_tables
 from convert.cli.common import (
     SolverProgress,
+    StatusLine,
     ToolError,
     effort_option,
     figures_option,
@@ -29,9 +31,6 @@ if TYPE_CHECKING:
     from convert.judge import Bench
     from convert.model import Review
     from convert.sources import GameRead
-
-#: The memory of judged positions is emptied between games when it has grown to this size.
-MOST_REMEMBERED = 200_000
 
 
 @click.command("game")
@@ -94,10 +93,10 @@ def command(
         if len(streams) > 1:
             raise ToolError(f"{streams[0]} and {streams[1]} cannot both go to standard output")
         quiet = True
-    _check_outputs(files, pgn_out, json_out, html_out)
+    check_outputs(files, pgn_out, json_out, html_out)
     solving = SolverProgress(quiet)
     bench = make_bench(tables, effort, solve=solve, tell=solving)
-    job = _Job(bench, side, games, quiet, figures, annotator)
+    job = _Job(bench, side, Games(files, games), quiet, figures, annotator)
     with ExitStack() as stack:
         job.pgn = stack.enter_context(whole_file(pgn_out)) if pgn_out else None
         if html_out:
@@ -108,33 +107,19 @@ def command(
         if json_file is not None:
             from convert.reports.json_text import document
 
-            for piece in document(job.reviews(files)):
+            for piece in document(job.reviews()):
                 json_file.write(piece)
         else:
-            for _ in job.reviews(files):
+            for _ in job.reviews():
                 pass
-        if not job.reviewed and not job.trouble:
-            job.trouble = True
-            wanted = ", ".join(str(n) for n in games)
-            note(f"error: no game {wanted} in {', '.join(files)}" if games else
-                 f"error: {', '.join(files)}: no game to review")
-    _remark_tables(bench)
-    if job.trouble:
+        if not job.reviewed:
+            job.games.none_found("review")
+    remark_tables(bench)
+    if job.games.trouble:
         return TROUBLE
     if fail_on and (job.certain or (fail_on == "suspected" and job.suspected)):
         return FINDINGS
     return OK
-
-
-def _check_outputs(files: tuple[str, ...], *outputs: str | None) -> None:
-    """Refuse to write over an input, or two outputs to one file."""
-    named = [o for o in outputs if o and o != "-"]
-    if len({Path(o).resolve() for o in named}) < len(named):
-        raise ToolError(f"{named[0]}: named for two outputs")
-    for output in named:
-        for file in files:
-            if file != "-" and Path(output).resolve() == Path(file).resolve():
-                raise ToolError(f"{output}: is the input; name another file for the output")
 
 
 class _Job:
@@ -144,26 +129,25 @@ class _Job:
         self,
         bench: Bench,
         side: str,
-        games: tuple[int, ...],
+        games: Games,
         quiet: bool,
         figures: bool,
         annotator: str | None,
     ):
         self.bench = bench
         self.side = side
-        self.games = frozenset(games)
-        self.quiet = quiet
+        self.games = games
+        self.line = StatusLine(quiet)
         self.figures = figures
         self.annotator = annotator
         self.pgn: IO[str] | None = None
         self.html: OnePage | Folder | None = None
         self.console = None if quiet else out_console()
         self.reviewed = self.certain = self.suspected = 0
-        self.trouble = False
 
-    def reviews(self, files: tuple[str, ...]) -> Iterator[Review]:
+    def reviews(self) -> Iterator[Review]:
         """Review and report each game asked for; yields the reviews for JSON."""
-        reads = self._reads(files)
+        reads = iter(self.games)
         if self.html is not None:
             reads = self.html.check(reads)
         for read in reads:
@@ -171,36 +155,19 @@ class _Job:
             if review is not None:
                 yield review
 
-    def _reads(self, files: tuple[str, ...]) -> Iterator[GameRead]:
-        """The games asked for, file by file; a file that cannot be read is named."""
-        from convert.sources import SourceError, read_games
-
-        for file in files:
-            last = max(self.games, default=None)
-            try:
-                for read in read_games(file, stdin=sys.stdin.buffer if file == "-" else None):
-                    if self.games and read.number not in self.games:
-                        if last is not None and read.number > last:
-                            break
-                        continue
-                    yield read
-            except SourceError as err:
-                note(f"error: {err}")
-                self.trouble = True
-
     def _one(self, read: GameRead) -> Review | None:
         from convert.model import Side
         from convert.review import Refused, review_game
 
-        for problem in read.problems:
-            note(str(problem))
-            self.trouble = self.trouble or problem.fatal or not read.complete
+        self.games.remark(read)
         side = None if self.side == "auto" else Side(self.side)
-        if self.bench.remembered > MOST_REMEMBERED:
-            self.bench.forget()
-        progress = _Progress(self.quiet, read)
+        keep_small(self.bench)
+
+        def tell(done: int, total: int) -> None:
+            self.line.show(f"game {read.number}: {done} of {total} positions judged")
+
         try:
-            review = review_game(read, self.bench, side, progress.tell)
+            review = review_game(read, self.bench, side, tell)
         except Refused as err:
             if read.game is not None:
                 if not read.problems:
@@ -208,7 +175,7 @@ class _Job:
                 self.reviewed += 1
             return None
         finally:
-            progress.done()
+            self.line.wipe()
         self._report(review, read)
         return review
 
@@ -228,29 +195,3 @@ class _Job:
         self.reviewed += 1
         self.certain += sum(s.certain for s in review.slips)
         self.suspected += sum(not s.certain for s in review.slips)
-
-
-class _Progress:
-    """Plies judged, on one line of standard error; nothing when that is no terminal."""
-
-    def __init__(self, quiet: bool, read: GameRead):
-        self.on = not quiet and sys.stderr.isatty()
-        self.label = f"game {read.number}"
-
-    def tell(self, done: int, total: int) -> None:
-        """Show how far the judging has come."""
-        if self.on:
-            sys.stderr.write(f"\r{self.label}: {done} of {total} positions judged ")
-            sys.stderr.flush()
-
-    def done(self) -> None:
-        """Wipe the line."""
-        if self.on:
-            sys.stderr.write("\r" + " " * 60 + "\r")
-            sys.stderr.flush()
-
-
-def _remark_tables(bench: Any) -> None:
-    """Name table files that had to be set aside."""
-    for result in getattr(bench.prober, "problems", ()):
-        note(f"{result.path}: set aside: {result.problem}")

@@ -10,8 +10,10 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from convert.cli.batch import check_outputs, keep_small
 from convert.cli.common import (
     SolverProgress,
+    StatusLine,
     ToolError,
     effort_option,
     figures_option,
@@ -40,8 +42,6 @@ THEME_NAMES = (
 USUAL_COUNT = 12
 #: Seconds that the solver may spend on one run when nothing else is said.
 USUAL_SECONDS = 60.0
-#: The memory of judged positions is emptied when it has grown to this size.
-MOST_REMEMBERED = 200_000
 _GAMES, _POSITIONS, _PACKED = (".pgn",), (".epd", ".fen"), (".gz", ".zst")
 
 
@@ -106,7 +106,7 @@ def command(
     fullpoint lesson games/ --theme rook-endings -o rooks.html
     """
     kind = _kind_of(out, format_)
-    _check_output(sources, out)
+    check_outputs(sources, out)
     from convert.lesson.choose import Wanted
     from convert.lesson.model import Level
 
@@ -168,14 +168,6 @@ def _kind_of(out: str | None, format_: str | None) -> str:
     return ending
 
 
-def _check_output(sources: tuple[str, ...], out: str | None) -> None:
-    if out is None or out == "-":
-        return
-    for source in sources:
-        if source != "-" and Path(source).resolve() == Path(out).resolve():
-            raise ToolError(f"{out}: is the input; name another file for the output")
-
-
 def _builtin(wanted: Wanted, title: str | None, bench: Any) -> Sheet:
     from convert.lesson.builtin import INTRO, TITLE, compute, stored
     from convert.lesson.choose import in_order
@@ -234,7 +226,7 @@ class _Job:
         self.solve = solve
         self.seconds = seconds
         self.limit = limit
-        self.quiet = quiet
+        self.line = StatusLine(quiet)
         self.pool: Pool = Pool()
         self.games = self.positions = 0
         self.trouble = False
@@ -263,7 +255,7 @@ class _Job:
             except SourceError as err:
                 note(f"error: {err}")
                 self.trouble = True
-        self._done()
+        self.line.wipe()
 
     @property
     def full(self) -> bool:
@@ -281,8 +273,7 @@ class _Job:
     def _add(self, found: Iterator[Draft]) -> None:
         for draft in found:
             self.pool.add(draft)
-        if self.bench.remembered > MOST_REMEMBERED:
-            self.bench.forget()
+        keep_small(self.bench)
         self._tell()
 
     def _games(self, source: str) -> None:
@@ -341,7 +332,7 @@ class _Job:
             wanted = replace(wanted, count=USUAL_COUNT)
         made = write_out(self.bench, self.pool.drafts(), wanted, self._tell_writing)
         chosen = finish(self.bench, choose(made, wanted), 2 * self.seconds if self.solve else 0)
-        self._done()
+        self.line.wipe()
         parts = []
         for number, word in ((self.games, "game"), (self.positions, "position")):
             if number:
@@ -360,27 +351,16 @@ class _Job:
                          if _fen_words(sources[0]) is None else "Exercise")
         return make_sheet(name, chosen, notes=tuple(notes))
 
-    # --- progress, on a terminal only ---
-
     def _tell(self) -> None:
         now = time.monotonic()
-        if self.quiet or not sys.stderr.isatty() or now - self._shown < 0.2:
-            return
-        self._shown = now
-        text = f"{self.looked_at:,} looked at, {self.pool.met:,} possible exercises"
-        sys.stderr.write("\r" + text[:78].ljust(78))
-        sys.stderr.flush()
+        if now - self._shown >= 0.2:
+            self._shown = now
+            self.line.show(
+                f"{self.looked_at:,} looked at, {self.pool.met:,} possible exercises"
+            )
 
     def _tell_writing(self, done: int) -> None:
-        if self.quiet or not sys.stderr.isatty():
-            return
-        sys.stderr.write("\r" + f"looking for twins: {done}".ljust(78))
-        sys.stderr.flush()
-
-    def _done(self) -> None:
-        if not self.quiet and sys.stderr.isatty():
-            sys.stderr.write("\r" + " " * 78 + "\r")
-            sys.stderr.flush()
+        self.line.show(f"looking for twins: {done}")
 
 
 def _fen_words(text: str) -> str | None:

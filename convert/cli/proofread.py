@@ -10,8 +10,10 @@ from typing import IO, TYPE_CHECKING
 
 import click
 
+from convert.cli.batch import Games, check_outputs, keep_small, remark_tables
 from convert.cli.common import (
     SolverProgress,
+    StatusLine,
     ToolError,
     effort_option,
     make_bench,
@@ -28,8 +30,6 @@ if TYPE_CHECKING:
     from convert.proofreading.findings import Proof, Status
     from convert.sources import GameRead
 
-#: The memory of judged positions is emptied between games when it has grown to this size.
-MOST_REMEMBERED = 200_000
 #: Words for ``--only``, and the statuses they name.
 ONLY = {
     "refuted": "refuted",
@@ -89,45 +89,31 @@ def command(
         if pgn_out == json_out:
             raise ToolError("--pgn and --json cannot both go to standard output")
         quiet = True
-    _check_outputs(files, pgn_out, json_out)
+    check_outputs(files, pgn_out, json_out)
     from convert.proofreading.findings import Status
 
     solving = SolverProgress(quiet)
     bench = make_bench(tables, effort, solve=solve, tell=solving)
-    job = _Job(bench, solving, games, quiet, tuple(Status(ONLY[name]) for name in only))
+    statuses = tuple(Status(ONLY[name]) for name in only)
+    job = _Job(bench, solving, Games(files, games), quiet, statuses)
     with ExitStack() as stack:
         job.pgn = stack.enter_context(whole_file(pgn_out)) if pgn_out else None
         json_file = stack.enter_context(whole_file(json_out)) if json_out else None
         if json_file is not None:
             from convert.reports.proofread_json import document
 
-            for piece in document(job.proofs(files)):
+            for piece in document(job.proofs()):
                 json_file.write(piece)
         else:
-            for _ in job.proofs(files):
+            for _ in job.proofs():
                 pass
-        if not job.read and not job.trouble:
-            job.trouble = True
-            wanted = ", ".join(str(n) for n in games)
-            note(f"error: no game {wanted} in {', '.join(files)}" if games else
-                 f"error: {', '.join(files)}: no game to proofread")
+        if not job.read:
+            job.games.none_found("proofread")
     job.sum_up()
-    for result in getattr(bench.prober, "problems", ()):
-        note(f"{result.path}: set aside: {result.problem}")
-    if job.trouble:
+    remark_tables(bench)
+    if job.games.trouble:
         return TROUBLE
     return FINDINGS if strict and job.counts.get(Status.REFUTED) else OK
-
-
-def _check_outputs(files: tuple[str, ...], *outputs: str | None) -> None:
-    """Refuse to write over an input, or two outputs to one file."""
-    named = [o for o in outputs if o and o != "-"]
-    if len({Path(o).resolve() for o in named}) < len(named):
-        raise ToolError(f"{named[0]}: named for two outputs")
-    for output in named:
-        for file in files:
-            if file != "-" and Path(output).resolve() == Path(file).resolve():
-                raise ToolError(f"{output}: is the input; name another file for the output")
 
 
 class _Job:
@@ -137,43 +123,29 @@ class _Job:
         self,
         bench: Bench,
         solving: SolverProgress,
-        games: tuple[int, ...],
+        games: Games,
         quiet: bool,
         only: tuple[Status, ...],
     ):
         self.bench = bench
         self.solving = solving
-        self.games = frozenset(games)
+        self.games = games
+        self.line = StatusLine(quiet)
         self.only = only
         self.pgn: IO[str] | None = None
         self.console = None if quiet else out_console()
         self.read = self.told = 0
         self.counts: dict[Status, int] = {}
-        self.trouble = False
 
-    def proofs(self, files: tuple[str, ...]) -> Iterator[Proof]:
+    def proofs(self) -> Iterator[Proof]:
         """Proofread and report each game asked for; yields the findings for JSON."""
-        from convert.sources import SourceError, read_games
-
-        last = max(self.games, default=None)
-        for file in files:
-            try:
-                for read in read_games(file, stdin=sys.stdin.buffer if file == "-" else None):
-                    if self.games and read.number not in self.games:
-                        if last is not None and read.number > last:
-                            break
-                        continue
-                    proof = self._one(read)
-                    if proof is not None:
-                        yield proof
-            except SourceError as err:
-                note(f"error: {err}")
-                self.trouble = True
+        for read in self.games:
+            proof = self._one(read)
+            if proof is not None:
+                yield proof
 
     def _one(self, read: GameRead) -> Proof | None:
-        for problem in read.problems:
-            note(str(problem))
-            self.trouble = self.trouble or problem.fatal or not read.complete
+        self.games.remark(read)
         if read.game is None:
             return None
         if self.pgn is not None and any("dropped" in p.reason or "left out" in p.reason or
@@ -182,14 +154,16 @@ class _Job:
                  "PGN written")
         from convert.proofreading.proof import proofread
 
-        if self.bench.remembered > MOST_REMEMBERED:
-            self.bench.forget()
-        progress = _Progress(self.solving.on, read.number)
+        keep_small(self.bench)
+
+        def tell(done: int, total: int) -> None:
+            self.line.show(f"game {read.number}: {done} of {total} statements checked")
+
         try:
-            proof = proofread(read, self.bench, progress.tell)
+            proof = proofread(read, self.bench, tell)
         finally:
             self.solving.done()
-            progress.done()
+            self.line.wipe()
         self._report(proof, read)
         return proof
 
@@ -200,7 +174,7 @@ class _Job:
         for status, number in count(proof.findings).items():
             self.counts[status] = self.counts.get(status, 0) + number
         shown = any(not self.only or f.status in self.only for f in proof.findings)
-        if self.console is not None and (shown or self.games):
+        if self.console is not None and (shown or self.games.numbers):
             from convert.reports.proofread_text import print_proof
 
             if self.told:
@@ -223,24 +197,3 @@ class _Job:
         games = "1 game" if self.read == 1 else f"{self.read} games"
         gap = "\n" if self.told else ""
         self.console.print(f"{gap}{statements_words(total)} in {games}{words}.", soft_wrap=True)
-
-
-class _Progress:
-    """Statements checked, on one line of standard error; nothing when that is no terminal."""
-
-    def __init__(self, on: bool, number: int):
-        self.on = on
-        self.number = number
-
-    def tell(self, done: int, total: int) -> None:
-        """Show how far the checking has come."""
-        if self.on:
-            text = f"game {self.number}: {done} of {total} statements checked"
-            sys.stderr.write(f"\r{text:<78}")
-            sys.stderr.flush()
-
-    def done(self) -> None:
-        """Wipe the line."""
-        if self.on:
-            sys.stderr.write("\r" + " " * 78 + "\r")
-            sys.stderr.flush()

@@ -13,14 +13,7 @@ from convert.lesson.model import Task
 from convert.lesson.plausible import offers_trade, relative
 from convert.model import Side, Speaking
 from convert.rules import TradeScene, rule_by_id, trade_voices
-
-_PLURAL = {
-    chess.QUEEN: "queens",
-    chess.ROOK: "rooks",
-    chess.BISHOP: "bishops",
-    chess.KNIGHT: "knights",
-    chess.PAWN: "pawns",
-}
+from convert.trades import PLURAL
 
 
 @dataclass(frozen=True)
@@ -43,7 +36,7 @@ class Played:
     def name(self) -> str:
         """``rooks``, ``rook for bishop`` (the mover's man first)."""
         if self.given == self.taken:
-            return _PLURAL[self.given]
+            return PLURAL[self.given]
         return f"{chess.piece_name(self.given)} for {chess.piece_name(self.taken)}"
 
 

@@ -41,7 +41,7 @@ Stratum = tuple[str, str, int]
 
 @dataclass
 class Tally:
-    """Trials of one rule in one stratum (or silence of all others), by cluster."""
+    """Trials of one rule in one stratum, by cluster."""
 
     number: int = 0
     right: int = 0
@@ -97,10 +97,6 @@ class _Rule:
         default_factory=lambda: defaultdict(lambda: [0, 0, 0, 0])
     )
     """Origin and material, the rule's side first: trials, right, wins, losses of that side."""
-    silent: dict[tuple[Stratum, str], list[int]] = field(
-        default_factory=lambda: defaultdict(lambda: [0, 0])
-    )
-    """What is taken off the strata's totals to have those for which the rule is silent."""
 
 
 class Counting:
@@ -160,9 +156,6 @@ class Counting:
     ) -> None:
         kept = self.rules[rule]
         kept.spoke.setdefault((stratum, direction), Tally()).add(trial.cluster, right)
-        silent = kept.silent[stratum, direction]
-        silent[0] += 1
-        silent[1] += right
         row = kept.by_class[trial.origin, material]
         row[0] += 1
         row[1] += right
@@ -180,10 +173,10 @@ class Counting:
         low, high = interval(effective(spoke.values()), share)
         base, weighed, others = 0.0, 0, 0
         for key, tally in spoke.items():
-            total, silent = self.totals[key], kept.silent[key]
-            left = total[0] - silent[0]
+            total = self.totals[key]
+            left = total[0] - tally.number
             if left >= 10:
-                base += tally.number * (total[1] - silent[1]) / left
+                base += tally.number * (total[1] - tally.right) / left
                 weighed += tally.number
                 others += left
         classes = [

@@ -367,13 +367,10 @@ def _must_trade(statement: Statement, board: chess.Board, bench: Bench) -> Findi
     taking = [o for o in moves if trades_piece(board, o.move, statement.piece)]
     verdict = known(bench, board)
     low, high = interval(verdict, side)
-    if statement.kind is Kind.MUST_NOT_TRADE:
-        return _must_not(statement, board, bench, taking, what)
-    offering = [
+    offering = [] if statement.kind is Kind.MUST_NOT_TRADE else [
         o for o in moves if o not in taking and _offers(board, o.move, statement.piece)
     ]
     trading = [*taking, *offering]
-    others = [o for o in moves if o not in trading]
     if not trading:
         return Finding(statement, Status.OPEN, f"No move here trades {what}.", verdict)
     if low != high or verdict is None:
@@ -381,6 +378,9 @@ def _must_trade(statement: Statement, board: chess.Board, bench: Bench) -> Findi
     if low < 0:
         text = f"{_sentence(verdict)} Nothing is left to keep."
         return Finding(statement, Status.OPEN, text, verdict)
+    if statement.kind is Kind.MUST_NOT_TRADE:
+        return _must_not(statement, board, bench, taking, verdict, low)
+    others = [o for o in moves if o not in trading]
     also = [o for o in others if o.low >= low]
     if also:
         first = best_of(also)
@@ -400,17 +400,14 @@ def _must_trade(statement: Statement, board: chess.Board, bench: Bench) -> Findi
 
 
 def _must_not(
-    statement: Statement, board: chess.Board, bench: Bench, taking: list[Option], what: str
+    statement: Statement,
+    board: chess.Board,
+    bench: Bench,
+    taking: list[Option],
+    verdict: Verdict,
+    low: int,
 ) -> Finding:
-    verdict = known(bench, board)
-    low, high = interval(verdict, Side.of(board.turn))
-    if not taking:
-        return Finding(statement, Status.OPEN, f"No move here trades {what}.", verdict)
-    if low != high or verdict is None:
-        return Finding(statement, Status.OPEN, _sentence(verdict), verdict)
-    if low < 0:
-        text = f"{_sentence(verdict)} Nothing is left to keep."
-        return Finding(statement, Status.OPEN, text, verdict)
+    """Of a settled position: does every trade in ``taking`` cost the result, worth ``low``?"""
     safe = [o for o in taking if o.low >= low]
     if safe:
         first = best_of(safe)

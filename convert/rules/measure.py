@@ -50,35 +50,40 @@ def progress(text: str) -> None:
     sys.stderr.flush()
 
 
+Drawn = tuple[list[Any], list[Trial], dict[str, int]]
+"""What the draw depended on, the trials, and the number of candidates by group."""
+
+
+def _kept(work: Path) -> Drawn | None:
+    """What the work folder holds of an earlier draw."""
+    import msgspec
+
+    path = work / "drawn.json"
+    if not path.exists():
+        return None
+    kept: Drawn = msgspec.json.decode(path.read_bytes(), type=Drawn)
+    return kept
+
+
 def drawn(paths: list[str], work: Path, seed: int) -> tuple[list[Trial], dict[str, int]]:
     """The trials of the games, kept in the work folder for the next time."""
     import msgspec
 
-    path = work / "drawn.json"
     key = [seed, *paths, list(_QUOTAS.values()), list(_TRADE_QUOTAS.values())]
-    if path.exists():
-        shape = tuple[list[Any], list[Trial], dict[str, int]]
-        kept = msgspec.json.decode(path.read_bytes(), type=shape)
-        if kept[0] == json.loads(json.dumps(key)):
-            return kept[1], kept[2]
+    kept = _kept(work)
+    if kept is not None and kept[0] == key:
+        return kept[1], kept[2]
     trials, seen = from_games(
         paths, seed, most_of_group, lambda n: progress(f"games read: {n:,}")
     )
-    path.write_bytes(msgspec.json.encode((key, trials, seen)))
+    (work / "drawn.json").write_bytes(msgspec.json.encode((key, trials, seen)))
     return trials, seen
 
 
 def drawn_before(work: Path) -> list[Trial]:
     """The trials of games that a work folder holds; none if nothing was drawn there yet."""
-    import msgspec
-
-    path = work / "drawn.json"
-    if not path.exists():
-        return []
-    kept: list[Trial] = msgspec.json.decode(
-        path.read_bytes(), type=tuple[list[Any], list[Trial], dict[str, int]]
-    )[1]
-    return kept
+    kept = _kept(work)
+    return [] if kept is None else kept[1]
 
 
 def groups_of(trials: list[Trial]) -> list[list[str]]:
