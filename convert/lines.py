@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import chess
 
 from convert.judge import Bench, after_move
-from convert.model import Line
+from convert.model import Line, Verdict
 from tablebases.values import Outcome
 
 #: Longest line shown, in plies.
@@ -183,3 +183,9 @@ def line_after(bench: Bench, board: chess.Board, move: chess.Move) -> Line | Non
     return Line(board.fen(), (san, *follow.moves), follow.ends)
 
 
+def refutation(bench: Bench, board: chess.Board, verdict: Verdict) -> Line | None:
+    """Best play after a slip, from the position it led to and the verdict on that."""
+    line = best_line(bench, board)
+    if line is None and verdict.via:
+        return Line(board.fen(), verdict.via, "into the tables")
+    return line

@@ -16,8 +16,8 @@ from convert.decisions import (
     position_speaking,
     slipped,
 )
-from convert.lines import best_line
-from convert.model import Line, OnlyMove, Side, Slip, Speaking, Verdict
+from convert.lines import refutation
+from convert.model import OnlyMove, Side, Slip, Speaking, Verdict
 from convert.trades import starts_trade
 
 #: Drop in expected score from which a move is suspected (judgement, unmeasured).
@@ -53,10 +53,6 @@ def _certain(judged: Judged, ply: int) -> Slip:
         for i, (move, verdict) in enumerate(held[:MOST_HELD])
     )
     missed = next((a.san for a in told if a.trade), None)
-    after_board = judged.walked.boards[ply]
-    refuted = best_line(judged.bench, after_board)
-    if refuted is None and judged.after(ply).via:
-        refuted = Line(after_board.fen(), judged.after(ply).via, "into the tables")
     by_trade = starts_trade(board, step.move)
     agreed, agreed_ply = _agreeing(judged, ply)
     return Slip(
@@ -70,7 +66,7 @@ def _certain(judged: Judged, ply: int) -> Slip:
         held=told,
         complete=len(held) <= MOST_HELD and _all_known(judged, ply),
         shown=told[0].line if told else None,
-        refuted=refuted,
+        refuted=refutation(judged.bench, judged.walked.boards[ply], judged.after(ply)),
         rules=position_speaking(judged.bench, board)[:3],
         rules_after=agreed,
         rules_after_ply=agreed_ply,

@@ -405,7 +405,8 @@ def contrast(one: str, other: str) -> float:
 
 
 def test_colours_have_enough_contrast() -> None:
-    css = (ROOT / "convert" / "reports" / "templates" / "page.css").read_text(encoding="utf-8")
+    folder = ROOT / "convert" / "reports" / "templates"
+    css = "".join((folder / f).read_text(encoding="utf-8") for f in ("base.css", "page.css"))
     palettes = [
         dict(re.findall(r"--(\w+): (#[0-9a-f]{3,6})", block))
         for block in re.findall(r":root \{[^}]*\}", css)

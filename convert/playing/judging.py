@@ -8,8 +8,8 @@ import chess
 
 from convert.decisions import position_speaking, slipped
 from convert.judge import Bench, after_move
-from convert.lines import best_line, line_after
-from convert.model import Alternative, Line, Side, Slip, Verdict
+from convert.lines import line_after, refutation
+from convert.model import Alternative, Side, Slip, Verdict
 from convert.playing.record import Made
 from convert.slips import MOST_HELD, SUSPECT_BETTER, SUSPECT_FROM
 from convert.trades import starts_trade
@@ -178,10 +178,6 @@ def _certain(
         )
         for i, (m, v) in enumerate(held[:MOST_HELD])
     )  # fmt: skip
-    child = after_move(board, move)
-    refuted = best_line(bench, child)
-    if refuted is None and after.via:
-        refuted = Line(child.fen(), after.via, "into the tables")
     return Slip(
         ply=ply,
         side=before.side,
@@ -193,7 +189,7 @@ def _certain(
         held=told,
         complete=complete and len(held) <= MOST_HELD,
         shown=told[0].line if told else None,
-        refuted=refuted,
+        refuted=refutation(bench, after_move(board, move), after),
         rules=position_speaking(bench, board)[:3],
     )
 

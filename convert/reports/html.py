@@ -10,27 +10,21 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from functools import cache
-from importlib import resources
 from itertools import groupby
 from pathlib import PurePath
-from typing import TYPE_CHECKING, Any
-
-from markupsafe import Markup
 
 from convert.model import Review
 from convert.reports.board_svg import piece_defs
 from convert.reports.html_lines import Desk
 from convert.reports.html_strip import PATTERNS, legend, strip
 from convert.reports.html_text import (
-    clean,
     date_words,
     embedded_json,
+    environment,
+    frame,
     known,
     linked,
     result_words,
-    source_hash,
-    typeset,
 )
 from convert.reports.html_view import Article, View
 from convert.wording import (
@@ -42,47 +36,10 @@ from convert.wording import (
     turning_words,
 )
 
-if TYPE_CHECKING:
-    import jinja2
-
-
-@cache
-def _source(name: str) -> str:
-    """A file of the templates folder."""
-    return (resources.files(__package__) / "templates" / name).read_text(encoding="utf-8")
-
-
-@cache
-def _environment() -> jinja2.Environment:
-    import jinja2
-
-    made = jinja2.Environment(
-        loader=jinja2.FunctionLoader(_source),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        finalize=clean,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-    )
-    made.filters["groupby_run"] = _runs
-    made.filters["set"] = typeset
-    return made
-
 
 def _runs(articles: list[Article]) -> list[list[Article]]:
     """The articles in order, small ones that follow each other together."""
     return [list(run) for _, run in groupby(articles, key=lambda article: article.weight)]
-
-
-def _frame(script: str) -> dict[str, Any]:
-    """Style, script and the policy that allows just these."""
-    css, js = _source("page.css"), _source(script)
-    policy = (
-        f"default-src 'none'; style-src {source_hash(css)}; script-src {source_hash(js)}; "
-        "img-src data:; base-uri 'none'; form-action 'none'"
-    )
-    return {"css": Markup(css), "js": Markup(js), "policy": policy}
 
 
 def page(review: Review, *, index: str | None = None) -> str:
@@ -96,8 +53,9 @@ def page(review: Review, *, index: str | None = None) -> str:
     score_line = view.score_line
     score = view.score(board)
     phases = shown_phases(review)
-    return _environment().get_template("page.html.j2").render(
-        **_frame("page.js"),
+    return environment().get_template("page.html.j2").render(
+        **frame("page.css", "page.js"),
+        runs=_runs,
         defs=piece_defs() + PATTERNS,
         review=review,
         white=known(review, "White") or "White",
@@ -196,6 +154,6 @@ def index_row(number: int, href: str, review: Review) -> IndexRow:
 
 def index(rows: Iterable[IndexRow], title: str) -> Iterator[str]:
     """The index page in pieces, so that a long table never lies in memory as a whole."""
-    return _environment().get_template("index.html.j2").generate(
-        **_frame("index.js"), rows=rows, title=title
+    return environment().get_template("index.html.j2").generate(
+        **frame("page.css", "index.js"), rows=rows, title=title
     )

@@ -6,11 +6,16 @@ import base64
 import hashlib
 import json
 import re
-from typing import Any
+from functools import cache
+from importlib import resources
+from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup, escape
 
 from convert.model import Review
+
+if TYPE_CHECKING:
+    import jinja2
 
 _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
 _COMMAND = re.compile(r"\[%[^\[\]]*\]")
@@ -46,6 +51,44 @@ NAG_WORDS = {
 }
 
 
+@cache
+def source(name: str) -> str:
+    """A file of the templates folder."""
+    return (resources.files("convert.reports") / "templates" / name).read_text(encoding="utf-8")
+
+
+@cache
+def environment() -> jinja2.Environment:
+    """Where the templates of all pages are found: everything is escaped, nothing may be missing."""
+    import jinja2
+
+    made = jinja2.Environment(
+        loader=jinja2.FunctionLoader(source),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        finalize=clean,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+    made.filters["set"] = typeset
+    made.filters["moves"] = unbroken
+    return made
+
+
+def frame(style: str, script: str | None = None) -> dict[str, Any]:
+    """Style (after the one all pages share), script, and the policy that allows just these."""
+    css = source("base.css") + source(style)
+    policy = f"default-src 'none'; style-src {source_hash(css)}; "
+    told: dict[str, Any] = {"css": Markup(css)}
+    if script is not None:
+        js = source(script)
+        policy += f"script-src {source_hash(js)}; "
+        told["js"] = Markup(js)
+    told["policy"] = policy + "img-src data:; base-uri 'none'; form-action 'none'"
+    return told
+
+
 def clean(value: Any) -> Any:
     """Text without control characters; anything else as it is (used on all that is printed)."""
     if isinstance(value, str) and not isinstance(value, Markup):
@@ -56,6 +99,15 @@ def clean(value: Any) -> Any:
 def typeset(text: str) -> str:
     """A sentence of ours with the quotation marks of print."""
     return re.sub(r'"([^"]*)"', "“\\1”", text).replace("'", "’")
+
+
+#: A move number with its move, or a castling move: what a line of print should not break in two.
+_NUMBERED = re.compile(r"(\d+\.(?:\.\.)?)(\S+)")
+
+
+def unbroken(text: str) -> Markup:
+    """The text escaped, with ``34.Rd6`` kept on one line."""
+    return Markup(_NUMBERED.sub(r'<span class="mv">\1\2</span>', str(escape(text))))
 
 
 def comment_text(text: str) -> str:

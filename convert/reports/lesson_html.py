@@ -7,22 +7,16 @@ security policy in the page forbids everything but its own style sheet.
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
-from functools import cache
-from importlib import resources
 
 import chess
-from markupsafe import Markup, escape
+from markupsafe import Markup
 
 from convert.lesson.model import Exercise, Sheet, Task, Tried, Twin
 from convert.reports.board_svg import Mark, board_svg, piece_defs
-from convert.reports.html_text import clean, source_hash
+from convert.reports.html_text import environment, frame
 from convert.reports.lesson_text import line_with_end
 from convert.reports.lesson_words import heading, level_text, result_of, summary
-
-#: A move number with its move, or a castling move: what a line of print should not break in two.
-_NUMBERED = re.compile(r"(\d+\.(?:\.\.)?)(\S+)")
 
 
 @dataclass(frozen=True)
@@ -41,43 +35,15 @@ class Shown:
     twin_line: str
 
 
-@cache
-def _source(name: str) -> str:
-    return (resources.files(__package__) / "templates" / name).read_text(encoding="utf-8")
-
-
 def html_text(sheet: Sheet) -> str:
     """The page; the same sheet always gives the same text."""
-    import jinja2
-
-    environment = jinja2.Environment(
-        loader=jinja2.FunctionLoader(_source),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        finalize=clean,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-    )
-    environment.filters["moves"] = unbroken
-    css = _source("lesson.css")
-    policy = (
-        f"default-src 'none'; style-src {source_hash(css)}; img-src data:; base-uri 'none'; "
-        "form-action 'none'"
-    )
-    return environment.get_template("lesson.html.j2").render(
-        css=Markup(css),
-        policy=policy,
+    return environment().get_template("lesson.html.j2").render(
+        **frame("lesson.css"),
         defs=piece_defs(),
         sheet=sheet,
         summary=summary(sheet),
         shown=[_shown(number, e) for number, e in enumerate(sheet.exercises, 1)],
     )
-
-
-def unbroken(text: str) -> Markup:
-    """The text escaped, with ``34.Rd6`` kept on one line."""
-    return Markup(_NUMBERED.sub(r'<span class="mv">\1\2</span>', str(escape(text))))
 
 
 def _shown(number: int, exercise: Exercise) -> Shown:
