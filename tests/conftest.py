@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Callable
+import signal
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -30,7 +31,9 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 @pytest.fixture(autouse=True)
-def _clean_environment(monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest.TempPathFactory):
+def _clean_environment(
+    monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[None]:
     """No setting of the person who runs the tests reaches them."""
     for name in ("NO_COLOR", "FORCE_COLOR", "COLUMNS", "FULLPOINT_TABLES", "FULLPOINT_DEBUG",
                  "XDG_CACHE_HOME", "XDG_DATA_HOME"):
@@ -38,6 +41,10 @@ def _clean_environment(monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest
     # Solving takes seconds; tests that are about it switch it on.
     monkeypatch.setenv("FULLPOINT_SOLVE", "0")
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path_factory.mktemp("config")))
+    # A shell that runs the tests in the background has interrupts ignored.
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
 
 
 @pytest.fixture(scope="session")

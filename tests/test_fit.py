@@ -40,8 +40,14 @@ def test_two_way_brier_is_twice_that_of_the_library() -> None:
 def test_bins_hold_every_forecast_once(pairs: list[tuple[float, bool]], bins: int) -> None:
     table = calibration(pairs, bins)
     assert sum(b.number for b in table) == len(pairs)
+    assert len(table) <= bins
     assert sum(b.number * b.forecast for b in table) == pytest.approx(sum(p for p, _ in pairs))
     assert sum(b.number * b.observed for b in table) == pytest.approx(sum(h for _, h in pairs))
+
+
+def test_a_forecast_of_one_lies_in_the_last_bin() -> None:
+    (last,) = calibration([(1.0, True), (0.97, False)], 10)
+    assert (last.number, last.observed) == (2, 0.5)
 
 
 def test_honest_forecasts_are_calibrated_and_boasting_ones_are_not() -> None:

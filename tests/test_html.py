@@ -34,6 +34,7 @@ from convert.reports.html_text import (
     linked,
     nag_text,
     suffixes,
+    unbroken,
 )
 from convert.review import review_game
 from convert.sources import read_games
@@ -537,3 +538,11 @@ def test_a_folder_keeps_no_review(tmp_path: Path, bench: Bench) -> None:
     assert kept() is None
     folder.finish()
     assert (tmp_path / "pages" / "index.html").is_file()
+
+
+def test_a_move_stays_on_one_line_and_text_stays_text() -> None:
+    told = unbroken('After <i>34.Rd6</i> & "34...Kf7"')
+    assert "<i>" not in told
+    assert "&lt;i&gt;" in told
+    assert "&amp;" in told
+    assert '<span class="mv">34...Kf7' in told

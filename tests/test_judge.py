@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any, cast
+
 import chess
 import pytest
 from hypothesis import given, note, settings
@@ -9,6 +11,7 @@ from strategies import positions
 
 from convert.estimate import Chances, estimate
 from convert.judge import EFFORTS, Bench, EffortName, position_key
+from convert.lines import best_line
 from convert.lookahead import prove, resolve
 from convert.model import Evidence, Side, Verdict
 from convert.rules import position_voices
@@ -178,3 +181,47 @@ def test_clock_counts_only_where_it_can_matter() -> None:
 def test_verdict_refuses_an_empty_interval() -> None:
     with pytest.raises(ValueError, match="low"):
         Verdict(Side.WHITE, Outcome.WIN, Outcome.DRAW, Evidence.TABLE)
+
+
+# --- judges together, and lines where the way is not known -----------------------------------
+
+
+class _Bound:
+    """Proves the same bounds of everything, for the side to move."""
+
+    def __init__(self, low: Outcome, high: Outcome):
+        self.bounds = low, high
+
+    def judge(self, board: chess.Board) -> Verdict | None:
+        return Verdict(Side.of(board.turn), *self.bounds, Evidence.BOUNDED)
+
+
+def test_bounds_of_two_judges_that_meet_settle_the_position(tables: SyzygyProber) -> None:
+    at_least = _Bound(Outcome.DRAW, Outcome.WIN)
+    at_most = _Bound(Outcome.LOSS, Outcome.DRAW)
+    for solver, evidence in ((None, Evidence.TABLE), (at_least, Evidence.SOLVED)):
+        others = (at_most,) if solver is not None else (at_least, at_most)
+        told = Bench(tables, more=others, solver=cast("Any", solver)).settle(chess.Board())
+        assert told is not None
+        assert (told.low, told.high, told.evidence) == (Outcome.DRAW, Outcome.DRAW, evidence)
+
+
+def test_a_line_ends_where_the_winner_comes_no_nearer(tables: SyzygyProber) -> None:
+    class Lost(Bench):
+        """Knows who wins, but is always told the same length of the way."""
+
+        length: int | None = 5
+
+        def way(self, board: chess.Board) -> int | None:
+            return self.length
+
+    board = chess.Board("8/8/8/4k3/8/8/8/R3K3 w - - 0 1")
+    bench = Lost(tables)
+    line = best_line(bench, board)
+    assert line is not None
+    assert len(line.moves) == 2  # a move of the winner's and the answer, then nothing nearer
+    bench.length = None
+    assert best_line(bench, board) is None
+    proper = best_line(Bench(tables), board)
+    assert proper is not None
+    assert len(proper.moves) > 10
