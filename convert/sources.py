@@ -61,10 +61,10 @@ import io
 import re
 import sys
 import zlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, MutableMapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import Any, BinaryIO, TypeVar
 
 import chess
 import chess.pgn
@@ -75,13 +75,20 @@ __all__ = [
     "MAX_DEPTH",
     "MAX_GAME_BYTES",
     "MAX_PROBLEMS",
+    "DamagedSource",
     "GameRead",
+    "LineRead",
     "PositionRead",
     "Problem",
     "SourceError",
+    "game_stops",
+    "games_of",
+    "is_packed",
     "parse_fen",
     "read_games",
     "read_positions",
+    "refuse_other_text",
+    "text_chunks",
 ]
 
 MAX_GAME_BYTES = 4 << 20
@@ -162,6 +169,33 @@ class GameRead:
 
 
 @dataclass(frozen=True)
+class LineRead:
+    """One game of a source without its variations, comments and NAGs (`convert.fastread`).
+
+    Attributes:
+        source: name of the source.
+        number: number of the game in its source, from 1.
+        line: line on which its text starts, from 1.
+        headers: tag values unescaped, the Seven Tag Roster complete, as in the headers of
+            `GameRead.game`; None where nothing can be reviewed.
+        start: the start position, shared between games and not to be changed; None where
+            ``headers`` is.
+        moves: the main line, up to the first move that cannot be used.
+        problems: everything that was found wrong, by line.
+        complete: True if the main line was read to its end.
+    """
+
+    source: str
+    number: int
+    line: int
+    headers: dict[str, str] | None
+    start: chess.Board | None
+    moves: tuple[chess.Move, ...]
+    problems: tuple[Problem, ...]
+    complete: bool
+
+
+@dataclass(frozen=True)
 class PositionRead:
     """One position of an EPD or FEN file.
 
@@ -187,6 +221,7 @@ class _DamagedError(Exception):
     """The source breaks off or its compression is broken; args[0] says how."""
 
 
+_GZIP = b"\x1f\x8b"
 _ZSTD_FRAME = re.compile(rb"\x28\xb5\x2f\xfd|[\x50-\x5f]\x2a\x4d\x18")
 _ARCHIVES = {
     b"PK\x03\x04": "a zip archive",
@@ -258,7 +293,7 @@ class _Bytes:
             head += chunk
             if len(head) >= 512:
                 break
-        if head.startswith(b"\x1f\x8b"):
+        if head.startswith(_GZIP):
             yield from _gunzip(_chain(head, raw))
         elif _ZSTD_FRAME.match(head):
             yield from _unzstd(_chain(head, raw), _zstd_factory(self.source))
@@ -402,6 +437,8 @@ class _Block:
     size: int = 0
     too_long: int = 0
     ended: bool = True  # False: the source ended first
+    # The next game starts on the line after this one; 0: within a line, or a line is left open.
+    stop: int = 0
 
     @property
     def line(self) -> int:
@@ -425,8 +462,8 @@ _PLAIN = re.compile(rb"(?:[^{;()*01]++|\{[^}]*+\}|(?!1-0|0-1|1/2-1/2)[01])*+")
 _TRAILER = re.compile(rb"(?:[ \t\r\f\v\x1a]++|\{[^}]*+\})*+")
 
 
-def _split(lines: Iterator[bytes]) -> Iterator[_Block]:
-    """Blocks of text, one a game, from the lines of a PGN file."""
+def _split(lines: Iterator[bytes], lines_before: int = 0) -> Iterator[_Block]:
+    """Blocks of text, one a game, from the lines of a PGN file or of a part of one."""
     head, body, tail, comment, resync = range(5)
     block = _Block()
     state = head
@@ -435,7 +472,7 @@ def _split(lines: Iterator[bytes]) -> Iterator[_Block]:
     over = False  # the open comment stands behind the termination token
     candidate: tuple[int, bytes] | None = None  # tag line inside an open comment
 
-    for number, line in enumerate(lines, 1):
+    for number, line in enumerate(lines, lines_before + 1):
         start = pos = 0
         block.size += len(line) + 1
         if block.size > MAX_GAME_BYTES and state != resync:
@@ -455,8 +492,9 @@ def _split(lines: Iterator[bytes]) -> Iterator[_Block]:
                             block.preface += text
                             block.body, block.body_line = [], 0
                         else:
+                            block.stop = number - 1
                             yield block
-                            block = _Block(size=len(line))
+                            block = _Block(size=len(line) + 1)
                         state, depth, blank = head, 0, False
                         continue
                 pos = _PLAIN.match(line, pos).end()  # type: ignore[union-attr]
@@ -491,6 +529,7 @@ def _split(lines: Iterator[bytes]) -> Iterator[_Block]:
                     pos = len(line)
                 if start < pos:
                     block.body.append(line[start:pos])
+                block.stop = number if pos == len(line) else 0
                 yield block
                 block = _Block(size=len(line) - pos)
                 state, depth, blank = head, 0, False
@@ -513,8 +552,9 @@ def _split(lines: Iterator[bytes]) -> Iterator[_Block]:
                     tag = _TAG_START.match(text)
                     name = tag[1] if tag else b""
                     if blank and name in block.names:
+                        block.stop = number - 1
                         yield block
-                        block = _Block(size=len(line))
+                        block = _Block(size=len(line) + 1)
                     if tag:
                         block.names.add(name)
                     block.head.append((number, text))
@@ -537,8 +577,9 @@ def _split(lines: Iterator[bytes]) -> Iterator[_Block]:
                         earlier = candidate
                         if earlier:
                             block.body.pop()
+                        block.stop = 0 if earlier else number - 1
                         yield block
-                        block = _Block(size=len(line))
+                        block = _Block(size=len(line) + 1)
                         if earlier:
                             block.head.append(earlier)
                         state, depth, blank, candidate = head, 0, False, None
@@ -553,8 +594,9 @@ def _split(lines: Iterator[bytes]) -> Iterator[_Block]:
             else:  # resync
                 tag = _ROSTER_TAG.match(line)
                 if tag and (blank or tag[1] == b"Event"):
+                    block.stop = number - 1
                     yield block
-                    block = _Block(size=len(line))
+                    block = _Block(size=len(line) + 1)
                     state, depth, blank = head, 0, False
                     continue
                 blank = not line.strip(_BLANK)
@@ -949,6 +991,10 @@ def _start(tags: _Tags) -> tuple[chess.Board | None, list[tuple[int, str]]]:
     variant = values.get("Variant", "").strip()
     if variant.lower() not in _STANDARD:
         raise SourceError("Variant", f"variant {variant!r}: only orthodox chess can be reviewed")
+    if variant:
+        values["Variant"] = variant
+    else:
+        values.pop("Variant", None)  # python-chess refuses a game with an empty one
     fen = values.get("FEN")
     setup = values.get("SetUp", "").strip()
     if fen is None:
@@ -1057,7 +1103,8 @@ def _read_block(block: _Block, source: str, number: int) -> tuple[GameRead, bool
         )
         cut = True
     last = line_of(len(text.rstrip())) if block.body else block.line
-    problems += [problem(last, reason) for reason in _settle_result(game, tags, scan.result)]
+    remarks_on_result = _settle_result(game.headers, tags, scan.result)
+    problems += [problem(last, reason) for reason in remarks_on_result]
     if not moves and not cut:
         problems.append(problem(block.line, "no moves"))
     problems.sort(key=lambda found: (found.line is None, found.line or 0))
@@ -1077,7 +1124,9 @@ def _main_line(game: chess.pgn.Game) -> tuple[chess.Move, ...]:
     return tuple(moves)
 
 
-def _settle_result(game: chess.pgn.Game, tags: _Tags, token: str | None) -> list[str]:
+def _settle_result(
+    headers: MutableMapping[str, str], tags: _Tags, token: str | None
+) -> list[str]:
     """Set the game's Result tag (section 8.1.1.7) and say where tag and token disagree."""
     tag = tags.values.get("Result")
     notes = []
@@ -1088,7 +1137,7 @@ def _settle_result(game: chess.pgn.Game, tags: _Tags, token: str | None) -> list
     elif tag is not None and tag in _RESULTS and tag != token:
         notes.append(f"Result tag {tag} but {token} after the moves")
     if token is not None and (tag is None or tag == "*" or tag not in _RESULTS):
-        game.headers["Result"] = token
+        headers["Result"] = token
     return notes
 
 
@@ -1120,22 +1169,77 @@ def read_games(path: str | Path, *, stdin: BinaryIO | None = None) -> Iterator[G
             or no PGN at all; after the last game if the file breaks off or its compression is
             damaged.
     """
+    yield from _file_records(path, stdin, _read_block, _nothing_read)
+
+
+def games_of(
+    source: str,
+    lines: Iterator[bytes],
+    *,
+    games_before: int = 0,
+    lines_before: int = 0,
+    damage: Callable[[], str | None] = lambda: None,
+) -> Iterator[GameRead]:
+    """Games of a source, or of a part of it, from its lines.
+
+    A part gives the games that the whole source gives if it begins at the beginning of the source
+    or on a line where `game_stops` says that the next game may be looked for, and ends likewise.
+
+    Args:
+        source: name of the source.
+        lines: lines without their ends.
+        games_before: games of the source before the part.
+        lines_before: lines of the source before the part.
+        damage: asked when the lines have ended: how the source breaks off there, if it does.
+
+    Raises:
+        SourceError: after the last game if there is none or if the source breaks off.
+    """
+    yield from _records(
+        source, lines, _read_block, _nothing_read, games_before, lines_before, damage
+    )
+
+
+_Record = TypeVar("_Record", GameRead, LineRead)
+
+
+def _nothing_read(source: str, number: int, line: int, found: tuple[Problem, ...]) -> GameRead:
+    return GameRead(source, number, line, None, (), found, False)
+
+
+def _file_records(
+    path: str | Path,
+    stdin: BinaryIO | None,
+    read_block: Callable[[_Block, str, int], tuple[_Record, bool]],
+    nothing_read: Callable[[str, int, int, tuple[Problem, ...]], _Record],
+) -> Iterator[_Record]:
+    """What `read_games` says, with the reading of one game's text as a parameter."""
     source, stream, ours = _open(path, stdin)
     data = _Bytes(source, stream)
+    lines = _not_epd(source, data.lines())
     try:
-        yield from _games(source, data)
+        yield from _records(source, lines, read_block, nothing_read, damage=lambda: data.damage)
     finally:
         if ours:
             stream.close()
 
 
-def _games(source: str, data: _Bytes) -> Iterator[GameRead]:
-    number = 0
+def _records(
+    source: str,
+    lines: Iterator[bytes],
+    read_block: Callable[[_Block, str, int], tuple[_Record, bool]],
+    nothing_read: Callable[[str, int, int, tuple[Problem, ...]], _Record],
+    games_before: int = 0,
+    lines_before: int = 0,
+    damage: Callable[[], str | None] = lambda: None,
+) -> Iterator[_Record]:
+    """What `games_of` says, with the reading of one game's text as a parameter."""
+    number = games_before
     stray: tuple[Problem, ...] = ()  # of text that is no game, for the next game
-    last: GameRead | None = None  # read but not yet given: it may be the one at the break
+    last: _Record | None = None  # read but not yet given: it may be the one at the break
     ended = True
-    for block in _split(_not_epd(source, data.lines())):
-        read, is_game = _read_block(block, source, number + 1)
+    for block in _split(lines, lines_before):
+        read, is_game = read_block(block, source, number + 1)
         if not is_game:
             if _ONLY_COMMENTS.fullmatch(b"\n".join(block.body)):
                 continue
@@ -1148,19 +1252,98 @@ def _games(source: str, data: _Bytes) -> Iterator[GameRead]:
         last = replace(read, problems=_limited(stray + read.problems)) if stray else read
         stray = ()
         ended = block.ended
+    broken_off = damage()
     if last is not None:
-        if data.damage and not ended:
-            broken = Problem(source, number, None, None, f"the file ends here: {data.damage}")
-            last = replace(last, problems=(*last.problems, broken), complete=False)
+        if broken_off and not ended:
+            broken = Problem(source, number, None, None, f"the file ends here: {broken_off}")
+            last = _broken_off(last, broken)
         yield last
-    if data.damage:
-        raise SourceError(source, f"damaged after {number} games: {data.damage}")
+    if broken_off:
+        raise SourceError(source, f"damaged after {number} games: {broken_off}")
     if last is None:
         raise SourceError(source, "no game found: not a PGN file")
     if stray:
         reason = "text after the last game that is no game"
         found = Problem(source, number + 1, stray[0].line, None, reason, True)
-        yield GameRead(source, number + 1, stray[0].line or 0, None, (), (found,), False)
+        yield nothing_read(source, number + 1, stray[0].line or 0, (found,))
+
+
+def _broken_off(read: _Record, problem: Problem) -> _Record:
+    return replace(read, problems=(*read.problems, problem), complete=False)
+
+
+def game_stops(source: str, lines: Iterator[bytes], lines_before: int = 0) -> Iterator[int]:
+    """Where the games of a source end: a number for each game, without reading its moves.
+
+    Args:
+        source: name of the source.
+        lines: lines without their ends, from a place where a game may be looked for.
+        lines_before: lines of the source before them.
+
+    Yields:
+        For each record of `games_of` the number of the last line that belongs to it, from 1, if
+        the next game may be looked for from the line after it as if the source began there;
+        otherwise 0, and -1 for the record of text after the last game that is no game.
+    """
+    after_game = lines_before > 0
+    stray = False
+    for block in _split(lines, lines_before):
+        # Text without a tag may be no game: that takes a closer look.
+        if any(_TAG.match(raw.decode("iso-8859-1")) for _, raw in block.head[:1]) or _read_block(
+            block, source, 1
+        )[1]:
+            after_game, stray = True, False
+            yield block.stop
+        elif not _ONLY_COMMENTS.fullmatch(b"\n".join(block.body)):
+            stray = after_game
+    if stray:
+        yield -1
+
+
+def text_chunks(path: str | Path, stdin: BinaryIO | None = None) -> Iterator[bytes]:
+    """The text of a file as it stands there, unpacked if it is compressed, piece by piece.
+
+    Raises:
+        SourceError: cannot be opened, or is empty, binary, UTF-16 or an archive; after the last
+            piece: breaks off, or its compression is damaged (``reason`` is how, in words).
+    """
+    source, stream, ours = _open(path, stdin)
+    first = True
+    try:
+        for chunk in _Bytes(source, stream)._chunks():
+            if first:
+                _refuse_foreign(source, chunk)
+            first = False
+            yield chunk
+    except _DamagedError as error:
+        raise DamagedSource(source, str(error)) from error
+    finally:
+        if ours:
+            stream.close()
+    if first:
+        raise SourceError(source, "empty file")
+
+
+class DamagedSource(SourceError):
+    """A source that breaks off after text that can be used."""
+
+
+def is_packed(head: bytes) -> bool:
+    """Do the first bytes of a file (four are enough) say that it is compressed?"""
+    return head.startswith(_GZIP) or _ZSTD_FRAME.match(head) is not None
+
+
+def refuse_other_text(source: str, head: bytes) -> None:
+    """Look at the first bytes of an unpacked text (some kB) for what is no file of games.
+
+    Raises:
+        SourceError: empty, binary, UTF-16, an archive, or positions.
+    """
+    if not head:
+        raise SourceError(source, "empty file")
+    _refuse_foreign(source, head)
+    for _ in _not_epd(source, iter(head.removeprefix(_BOM).splitlines()[:1000])):
+        pass
 
 
 def _not_epd(source: str, lines: Iterator[bytes]) -> Iterator[bytes]:

@@ -17,7 +17,7 @@ import chess
 from chess import KING
 
 from convert.balance import WORTH, pieces
-from convert.walker import Walk, capture_runs
+from convert.walker import Walk
 
 #: A kind of man in the plural.
 PLURAL = {
@@ -64,7 +64,9 @@ class FoundTrade:
 def find_trades(walked: Walk) -> tuple[FoundTrade, ...]:
     """All trades of the game, in order."""
     found = []
-    for first, last in capture_runs(walked):
+    for first, last in walked.runs:
+        if first == last:
+            continue
         steps = walked.steps[first - 1 : last]
         taken = tuple(
             (s.ply, not s.color, _given(walked, s.ply, s.captured), s.square)

@@ -65,6 +65,12 @@ class Walk:
         """SAN of the move played at ``ply``."""
         return self.boards[ply - 1].san(self.steps[ply - 1].move)
 
+    @cached_property
+    def runs(self) -> tuple[tuple[int, int], ...]:
+        """What `capture_runs` finds; looked for when first asked for."""
+        return tuple(capture_runs(self))
+
+
 _KNIGHT_STEPS = tuple(tuple(chess.SquareSet(mask)) for mask in chess.BB_KNIGHT_ATTACKS)
 _RAY_STEPS = ((1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (1, -1), (-1, 1), (-1, -1))
 
@@ -98,12 +104,29 @@ def _attacked(men: list[int], square: chess.Square, sign: int) -> bool:
                 if man == slider or man == sign * chess.QUEEN:
                     return True
                 break
-    if any(men[seen] == sign * chess.KNIGHT for seen in _KNIGHT_STEPS[square]):
-        return True
+    knight = sign * chess.KNIGHT
+    for seen in _KNIGHT_STEPS[square]:
+        if men[seen] == knight:
+            return True
     file, rank = square & 7, (square >> 3) - sign
-    return 0 <= rank < 8 and any(
-        0 <= side < 8 and men[rank * 8 + side] == sign for side in (file - 1, file + 1)
-    )
+    if not 0 <= rank < 8:
+        return False
+    behind = rank * 8 + file
+    return (file > 0 and men[behind - 1] == sign) or (file < 7 and men[behind + 1] == sign)
+
+
+_new_step = tuple.__new__  # Step(...) would go through one more call
+
+
+def men_by_square(board: chess.Board) -> list[int]:
+    """What stands on each square, by piece type: White's men positive, Black's negative."""
+    men = [0] * 64
+    white = board.occupied_co[chess.WHITE]
+    kinds = (board.pawns, board.knights, board.bishops, board.rooks, board.queens, board.kings)
+    for kind, squares in enumerate(kinds, chess.PAWN):
+        for square in chess.scan_forward(squares):
+            men[square] = kind if white >> square & 1 else -kind
+    return men
 
 
 def walk(start: chess.Board, moves: Iterable[chess.Move]) -> Walk:
@@ -112,10 +135,7 @@ def walk(start: chess.Board, moves: Iterable[chess.Move]) -> Walk:
     Keeps a list of what stands on each square and since when, which is several
     times faster than asking a board; boards are made only when needed.
     """
-    # White's men count positive, Black's negative, by python-chess's piece types.
-    men = [0] * 64
-    for square, piece in start.piece_map().items():
-        men[square] = piece.piece_type if piece.color else -piece.piece_type
+    men = men_by_square(start)
     # The ply at which a square was last entered, and last left.
     entered, left = [0] * 64, [0] * 64
     kings = [start.king(chess.BLACK) or 0, start.king(chess.WHITE) or 0]
@@ -159,7 +179,8 @@ def walk(start: chess.Board, moves: Iterable[chess.Move]) -> Walk:
                 changed[mine] -= 1
                 changed[mine + promotion - 1] += 1
             count = tuple(changed)  # type: ignore[assignment]
-        steps.append(Step(ply, number, color, move, piece_type, captured, square, contact, checks))
+        facts = (ply, number, color, move, piece_type, captured, square, contact, checks)
+        steps.append(_new_step(Step, facts))
         counts.append(count)
         number += not color
         color = not color
@@ -191,25 +212,29 @@ def phases(walked: Walk) -> tuple[Phase, ...]:
     A stretch that begins and ends inside a run of captures is no phase of the
     game; its plies count to the phase that follows.
     """
-    inside: set[int] = set()
-    for first, last in capture_runs(walked):
-        inside.update(range(first, last))
-    labels: list[Census] = list(walked.counts)
-    for ply in range(len(labels) - 2, -1, -1):
-        if ply in inside:
-            labels[ply] = labels[ply + 1]
-    found: list[Phase] = []
-    begin = 0
-    for ply in range(1, len(labels) + 1):
-        if ply < len(labels) and labels[ply] == labels[begin]:
+    counts = walked.counts
+    run_of = dict(walked.runs)
+    begun = [(0, counts[0])]  # first ply and balance of each phase
+    done = 0  # last ply of the run before
+    for step in walked.steps:
+        ply = step.ply
+        if ply <= done or (step.captured is None and step.move.promotion is None):
             continue
-        count = labels[begin]
+        done = run_of.get(ply, ply)
+        if counts[done] != begun[-1][1]:
+            begun.append((ply, counts[done]))
+    ends = [first - 1 for first, _ in begun[1:]]
+    found: list[Phase] = []
+    for (first, count), last in zip(begun, [*ends, len(counts) - 1], strict=True):
         told = balance(count)
+        since = first
+        while counts[since] != count:
+            since += 1
         found.append(
             Phase(
-                first=begin,
-                last=ply - 1,
-                since=next(p for p in range(begin, ply) if walked.counts[p] == count),
+                first=first,
+                last=last,
+                since=since,
                 material=material_text(count),
                 name=balance_name(count),
                 edge=told.edge,
@@ -217,5 +242,4 @@ def phases(walked: Walk) -> tuple[Phase, ...]:
                 men=men(count),
             )
         )
-        begin = ply
     return tuple(found)

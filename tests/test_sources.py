@@ -444,6 +444,8 @@ def test_bad_tags_are_reported() -> None:
         (f'[FEN "{KP} x - - 0 1"]', False, "expected 'w' or 'b'"),
         ('[Variant "Standard"]', True, ""),
         ('[Variant "From Position"]', True, ""),
+        ('[Variant " Standard "]', True, ""),
+        ('[Variant ""]', True, ""),
         ('[Variant "Giveaway"]', False, "variant 'Giveaway': only orthodox chess"),
         ('[FEN "1rk3r1/8/8/8/8/8/8/1RK3R1 w GBgb - 0 1"]', False, "Chess960 castling rights"),
         ('[FEN "1rk3r1/8/8/8/8/8/8/1RK3R1 w KQkq - 0 1"]', False, "Chess960 castling rights"),

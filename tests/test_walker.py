@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from strategies import games
 
-from convert.balance import census
+from convert.balance import census, material_text
 from convert.trades import contact, find_trades, name_trade, starts_trade
 from convert.walker import Walk, capture_runs, phases, walk
 
@@ -43,6 +43,27 @@ def test_phases_cover_the_game_once(moves: list[chess.Move]) -> None:
     for a, b in itertools.pairwise(found):
         assert b.first == a.last + 1
         assert a.material != b.material
+
+
+@given(games())
+def test_phases_by_the_definition(moves: list[chess.Move]) -> None:
+    """Each ply has the balance after it, but within a run of captures the one after the run."""
+    walked = walk(chess.Board(), moves)
+    labels = list(walked.counts)
+    for first, last in capture_runs(walked):
+        for ply in range(first, last):
+            labels[ply] = walked.counts[last]
+    grouped = itertools.groupby(range(len(labels)), labels.__getitem__)
+    stretches = [list(plies) for _, plies in grouped]
+    assert [(phase.first, phase.last, phase.since, phase.material) for phase in phases(walked)] == [
+        (
+            plies[0],
+            plies[-1],
+            next(ply for ply in plies if walked.counts[ply] == labels[plies[0]]),
+            material_text(labels[plies[0]]),
+        )
+        for plies in stretches
+    ]
 
 
 @given(games())

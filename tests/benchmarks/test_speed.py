@@ -21,6 +21,7 @@ import chess.pgn
 import chess.syzygy
 import pytest
 
+from convert.fastread import read_lines
 from convert.judge import EFFORTS, Bench, Effort, EffortName
 from convert.review import review_game
 from convert.sources import read_games
@@ -122,14 +123,29 @@ def test_probes_against_probing_every_move(tmp_path: Path) -> None:
           f"({direct}, {plain}, {ours})")
 
 
+class _Nothing(chess.pgn.BaseVisitor[bool]):
+    """Keeps nothing of a game; python-chess plays its moves all the same."""
+
+    def result(self) -> bool:
+        """A game was read."""
+        return True
+
+
 def test_walk_against_reading(tmp_path: Path) -> None:
-    """Reading and walking 5,000 games, against python-chess just reading the file."""
+    """Reading and walking 2,000 games, against python-chess just reading the file."""
     text = GAMES.read_text(encoding="utf-8")
     games = sum(1 for _ in read_games(GAMES))
     path = tmp_path / "many.pgn"
-    copies = -(-5000 // games)
+    copies = -(-2000 // games)
     path.write_text((text.rstrip() + "\n\n") * copies, encoding="utf-8")
     logging.getLogger("chess.pgn").disabled = True
+
+    def visitor() -> int:
+        number = 0
+        with path.open(encoding="utf-8") as file:
+            while chess.pgn.read_game(file, Visitor=_Nothing):
+                number += 1
+        return number
 
     def plain() -> int:
         number = 0
@@ -151,13 +167,30 @@ def test_walk_against_reading(tmp_path: Path) -> None:
             number += 1
         return number
 
+    def lines() -> int:
+        return sum(1 for _ in read_lines(path))
+
+    def light() -> int:
+        number = 0
+        for read in read_lines(path):
+            assert read.start is not None
+            walked = walk(read.start, read.moves)
+            phases(walked)
+            find_trades(walked)
+            number += 1
+        return number
+
     taken = {}
-    for name, run in (("plain", plain), ("reading", reading), ("walking", walking)):
+    for run in (visitor, plain, reading, walking, lines, light):
         start = time.process_time()
         assert run() == copies * games
-        taken[name] = time.process_time() - start
-    print(f"\npython-chess reading 1; our reading {taken['reading'] / taken['plain']:.2f}; "
-          f"reading, phases and trades {taken['walking'] / taken['plain']:.2f}")
+        taken[run] = time.process_time() - start
+    base = taken[visitor]
+    print(f"\npython-chess with a visitor that keeps nothing 1; reading to a tree: python-chess "
+          f"{taken[plain] / base:.2f}, read_games {taken[reading] / base:.2f}, with phases and "
+          f"trades {taken[walking] / base:.2f}; main lines alone: read_lines "
+          f"{taken[lines] / base:.3f}, with phases and trades {taken[light] / base:.3f} "
+          f"({1000 * base / (copies * games):.2f} ms a game)")
 
 
 def test_memory_is_flat(tmp_path: Path) -> None:
