@@ -99,6 +99,15 @@ class SolverJudge:
         self._sets: Sets | None = None
         self._solution: Solution | None = None
 
+    @property
+    def held(self) -> int:
+        """Number of slices held in memory."""
+        return 0 if self._sets is None else len(self._sets.kept)
+
+    def forget(self) -> None:
+        """Let go of what is held in memory; what the store keeps is found there again."""
+        self._sets = self._solution = None
+
     def prepare(self, boards: Iterable[chess.Board], *, moves_too: bool = True) -> None:
         """Solve what is in reach, material by material, the last first.
 
@@ -177,10 +186,19 @@ def solver_for(
     *,
     tell: Callable[[Progress], None] | None = None,
     keep: bool = True,
+    share: int = 1,
 ) -> SolverJudge:
-    """The solver with the reach of an effort and the user's store."""
+    """The solver with the reach of an effort and the user's store.
+
+    Args:
+        effort: quick, normal or deep.
+        known: True for positions that stronger judges answer.
+        tell: called with what is being proved while the solver works.
+        keep: keep results in the user's store.
+        share: number of processes that share the machine's memory and processors.
+    """
     reach = REACHES[effort]
-    memory = min(reach.memory, _free_memory() * 3 // 4)
+    memory = min(reach.memory, _free_memory() * 3 // (4 * share))
     reach = Reach(reach.men, reach.pawns, reach.one_piece, reach.seconds, reach.total, memory)
 
 
@@ -189,7 +207,13 @@ def solver_for(
 
         return Store()
 
-    return SolverJudge(reach, known, open_store=open_store if keep else None, tell=tell)
+    return SolverJudge(
+        reach,
+        known,
+        open_store=open_store if keep else None,
+        threads=2 if share == 1 else 1,
+        tell=tell,
+    )
 
 
 def _free_memory() -> int:

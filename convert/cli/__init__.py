@@ -21,6 +21,7 @@ CONTEXT = {
 COMMANDS = {
     "game": ("convert.cli.game", "How each game of a PGN file was converted or let slip."),
     "position": ("convert.cli.position", "Judge one position: result, moves, what decides it."),
+    "collection": ("convert.cli.collection", "Many games into tables, and what they tell."),
     "lesson": ("convert.cli.lesson", "Exercises from games or positions, with answers and twins."),
     "play": ("convert.cli.play", "Play a position out against the longest resistance."),
     "proofread": ("convert.cli.proofread", "Check an annotator's own assessments."),
@@ -64,6 +65,7 @@ def cli(ctx: click.Context, config: str | None) -> None:
     \b
     fullpoint game FILE.pgn            review the games of a file
     fullpoint position "FEN"           is this ending a win, and what decides it?
+    fullpoint collection DIR -o OUT    a season of games as tables, with a report
     fullpoint lesson -o sheet.html     a sheet of exercises, built in or from games
     fullpoint play "FEN"               bring the point home, or hold the draw
     fullpoint proofread FILE.pgn       is what the notes say true?

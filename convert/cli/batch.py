@@ -13,9 +13,6 @@ if TYPE_CHECKING:
     from convert.judge import Bench
     from convert.sources import GameRead
 
-#: The memory of judged positions is emptied between games when it has grown to this size.
-MOST_REMEMBERED = 200_000
-
 
 def check_outputs(files: tuple[str, ...], *outputs: str | None) -> None:
     """Refuse to write over an input, or two outputs to one file.
@@ -30,12 +27,6 @@ def check_outputs(files: tuple[str, ...], *outputs: str | None) -> None:
         for file in files:
             if file != "-" and Path(output).resolve() == Path(file).resolve():
                 raise ToolError(f"{output}: is the input; name another file for the output")
-
-
-def keep_small(bench: Bench) -> None:
-    """Empty the memory of judged positions when it has grown large."""
-    if bench.remembered > MOST_REMEMBERED:
-        bench.forget()
 
 
 def remark_tables(bench: Bench) -> None:

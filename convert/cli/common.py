@@ -14,7 +14,6 @@ from typing import IO, TYPE_CHECKING, Any, TypeVar
 import click
 
 if TYPE_CHECKING:
-    import chess
     from rich.console import Console
 
     from convert.judge import Bench
@@ -177,54 +176,9 @@ def make_bench(
     Raises:
         NoSuchFolder: a folder of the user's does not exist.
     """
-    from convert.judge import EFFORTS, Bench, EffortName
-    from tablebases.material import men
-    from tablebases.probing import open_tables
+    from convert.bench import open_bench
 
-    prober: Any = open_tables([Path(folder) for folder in tables])
-    largest = 4
-    if tables:
-        largest = max((men(t.material) for t in prober.files), default=4)
-    made = made_classes()
-    if made and solve:
-        from tablebases.probing import ChainProber
-        from tablebases.solver import Store
-        from tablebases.solver.prober import SolverProber
-
-        prober = ChainProber([prober, SolverProber(Store(classes_folder()))])
-        largest = max(largest, *(men(name) for name in made))
-    solver = None
-    if solve:
-        from convert.solving import solver_for
-
-        def known(board: chess.Board) -> bool:
-            return board.occupied.bit_count() <= largest and prober.covers(board)
-
-        solver = solver_for(effort, known, tell=tell)
-    return Bench(prober, effort=EFFORTS[EffortName(effort)], largest=largest, solver=solver)
-
-
-def classes_folder() -> Path:
-    """Where solved classes are kept."""
-    import platformdirs
-
-    return Path(platformdirs.user_cache_path("fullpoint", appauthor=False)) / "classes"
-
-
-def made_classes() -> dict[str, dict[str, float]]:
-    """Classes made so far by name, fewest men first, each with the numbers of its JSON file."""
-    import json
-
-    found: dict[str, dict[str, float]] = {}
-    paths = classes_folder().glob("K*vK*.json")
-    for path in sorted(paths, key=lambda path: (len(path.stem), path.stem)):
-        # A file that somebody has spoilt counts as absent; the class can be made again.
-        with contextlib.suppress(OSError, ValueError, TypeError, KeyError, AttributeError):
-            facts = json.loads(path.read_text(encoding="utf-8"))
-            if facts["name"] == path.stem:
-                names = ("positions", "plies", "seconds", "bytes")
-                found[path.stem] = {name: float(facts[name]) for name in names}
-    return found
+    return open_bench(tables, effort, solve=solve, tell=tell)
 
 
 def out_console() -> Console:

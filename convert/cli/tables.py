@@ -17,11 +17,10 @@ from typing import TYPE_CHECKING
 
 import click
 
+from convert.bench import classes_folder, made_classes
 from convert.cli.common import (
     ToolError,
-    classes_folder,
     config_path,
-    made_classes,
     note,
     out_console,
     table_options,

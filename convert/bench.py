@@ -1,0 +1,98 @@
+"""Opens what the judges need: tables, solved classes, the solver with its store."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import chess
+
+    from convert.judge import Bench
+
+#: The memory of judged positions is emptied between games when it has grown to this size.
+MOST_REMEMBERED = 200_000
+#: So are the solver's slices that are held in memory.
+MOST_SLICES = 50_000
+
+
+def open_bench(
+    tables: tuple[Path, ...],
+    effort: str,
+    *,
+    solve: bool = True,
+    tell: Callable[[Any], None] | None = None,
+    share: int = 1,
+) -> Bench:
+    """Open the tables and seat the judges.
+
+    Args:
+        tables: folders with further Syzygy tables.
+        effort: quick, normal or deep.
+        solve: seat the solver too.
+        tell: hears of the solver's progress.
+        share: number of processes that share the memory and the processors.
+
+    Raises:
+        NoSuchFolder: a folder of the user's does not exist.
+    """
+    from convert.judge import EFFORTS, Bench, EffortName
+    from tablebases.material import men
+    from tablebases.probing import open_tables
+
+    prober: Any = open_tables([Path(folder) for folder in tables])
+    largest = 4
+    if tables:
+        largest = max((men(t.material) for t in prober.files), default=4)
+    made = made_classes()
+    if made and solve:
+        from tablebases.probing import ChainProber
+        from tablebases.solver import Store
+        from tablebases.solver.prober import SolverProber
+
+        prober = ChainProber([prober, SolverProber(Store(classes_folder()))])
+        largest = max(largest, *(men(name) for name in made))
+    solver = None
+    if solve:
+        from convert.solving import solver_for
+
+        def known(board: chess.Board) -> bool:
+            return board.occupied.bit_count() <= largest and prober.covers(board)
+
+        solver = solver_for(effort, known, tell=tell, share=share)
+    return Bench(prober, effort=EFFORTS[EffortName(effort)], largest=largest, solver=solver)
+
+
+def keep_small(bench: Bench) -> None:
+    """Empty the memory of judged positions, and of solved ones, when it has grown large."""
+    solver = bench.solver
+    if solver is not None and solver.held > MOST_SLICES:
+        solver.forget()
+        bench.forget()
+    if bench.remembered > MOST_REMEMBERED:
+        bench.forget()
+
+
+def classes_folder() -> Path:
+    """Where solved classes are kept."""
+    import platformdirs
+
+    return Path(platformdirs.user_cache_path("fullpoint", appauthor=False)) / "classes"
+
+
+def made_classes() -> dict[str, dict[str, float]]:
+    """Classes made so far by name, fewest men first, each with the numbers of its JSON file."""
+    import json
+
+    found: dict[str, dict[str, float]] = {}
+    paths = classes_folder().glob("K*vK*.json")
+    for path in sorted(paths, key=lambda path: (len(path.stem), path.stem)):
+        # A file that somebody has spoilt counts as absent; the class can be made again.
+        with contextlib.suppress(OSError, ValueError, TypeError, KeyError, AttributeError):
+            facts = json.loads(path.read_text(encoding="utf-8"))
+            if facts["name"] == path.stem:
+                names = ("positions", "plies", "seconds", "bytes")
+                found[path.stem] = {name: float(facts[name]) for name in names}
+    return found

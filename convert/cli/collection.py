@@ -1,0 +1,271 @@
+"""``fullpoint collection``: many games into tables, and what the tables tell.
+
+``fullpoint collection PATH...`` makes or goes on with a collection; the word ``report`` in place of
+the first path is the other command.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from convert.cli.common import (
+    EFFORT_NAMES,
+    StatusLine,
+    ToolError,
+    note,
+    solve_option,
+    table_options,
+)
+from convert.cli.quiet import INTERRUPTED, OK, TROUBLE
+
+if TYPE_CHECKING:
+    from convert.collection.run import Outcome, Progress
+
+EXTRA = "collections need pyarrow; install it with: pip install 'fullpoint[collection]'"
+CLUSTER_EXTRA = "--cluster needs Dask; install it with: pip install 'fullpoint[cluster]'"
+_MOST_NAMED = 10
+
+
+class _PathsOrReport(click.Group):
+    """A group whose first argument is a path, or the word ``report``."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        if not args or args[0] != "report":
+            args = ["run", *args]
+        return super().parse_args(ctx, args)
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return ["report"]
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name == "report":
+            from convert.cli.collection_report import command as report
+
+            return report
+        return run
+
+
+class _RunContext(click.Context):
+    """Knows the run by the name of the group, as the user does."""
+
+    @property
+    def command_path(self) -> str:
+        return self.parent.command_path if self.parent is not None else super().command_path
+
+
+class _RunCommand(click.Command):
+    context_class = _RunContext
+
+
+@click.group("collection", cls=_PathsOrReport)
+@click.pass_context
+def command(ctx: click.Context) -> None:
+    """Review many games into tables, and tell what they have to say."""
+    # The settings of the command are those of both its halves.
+    ctx.default_map = {"run": ctx.default_map or {}, "report": ctx.default_map or {}}
+
+
+@click.command("run", cls=_RunCommand)
+@click.argument("paths", metavar="PATH...", nargs=-1)
+@click.option("-o", "--out", metavar="OUT", type=click.Path(path_type=Path),
+              help="Folder of the collection: made anew, or gone on with.")
+@click.option("--effort", type=click.Choice(["walk", *EFFORT_NAMES]), default="quick",
+              show_default=True, help="walk: moves, material and trades, no verdicts; the others "
+              "review each game with so much work for what no table settles.")
+@click.option("--anonymous", type=click.Choice(["left-out", "hashed"]),
+              help="Names of players are left out, or replaced by the same mark for the same "
+              "player.")
+@click.option("--jobs", type=click.IntRange(1, 1024), metavar="N",
+              help="Processes at work; without it one for each processor.")
+@click.option("--cluster", metavar="ADDRESS",
+              help="Let a Dask cluster do the work: the address of its scheduler, such as "
+              "tcp://host:8786. All its machines must see PATH and OUT under the same names.")
+@click.option("--again", is_flag=True, help="Throw away what OUT holds and make it anew.")
+@click.option("--html", "html_out", metavar="FILE", type=click.Path(),
+              help="When all is done, write the report as one page.")
+@click.option("--part-bytes", type=click.IntRange(1), hidden=True)
+@click.option("-q", "--quiet", is_flag=True, help="No progress, no final line.")
+@solve_option
+@table_options
+@click.pass_context
+def run(
+    ctx: click.Context,
+    paths: tuple[str, ...],
+    out: Path | None,
+    effort: str,
+    anonymous: str | None,
+    jobs: int | None,
+    cluster: str | None,
+    again: bool,
+    html_out: str | None,
+    part_bytes: int | None,
+    quiet: bool,
+    solve: bool,
+    tables: tuple[Path, ...],
+) -> int:
+    """Review all games of PATH... and write their rows as Parquet tables to OUT.
+
+    PATH is a file of games (PGN; .gz, .zst), a folder, a pattern in quotes, or - for standard
+    input. A run may be stopped at any time: the same command goes on from there. Files that were
+    added or have changed are done by naming them again.
+
+    'fullpoint collection report OUT' tells what the collection has to say.
+
+    \b
+    fullpoint collection games/ -o season --html season.html
+    fullpoint collection new.pgn -o season
+    fullpoint collection report season
+    """
+    if not paths or out is None:
+        if not paths and out is None:
+            click.echo(ctx.get_help())
+            return TROUBLE
+        missing = "no folder is given: -o OUT" if paths else "no PATH is given"
+        raise click.UsageError(missing, ctx)
+    if cluster is not None and jobs is not None:
+        raise click.UsageError("--jobs is for this machine; the cluster has its own workers", ctx)
+    _check_extras(cluster)
+    for folder in tables:
+        if not folder.is_dir():
+            raise ToolError(f"{folder}: no such folder of tables")
+    if html_out is not None:
+        from convert.cli.batch import check_outputs
+
+        check_outputs(tuple(path for path in paths if path != "-"), html_out)
+
+    from convert.collection.crew import RunError
+    from convert.collection.inputs import BadInput, find_inputs
+    from convert.collection.ledger import BadFolder
+    from convert.collection.rows import Options
+    from convert.collection.run import run as run_collection
+
+    line = _Line(quiet)
+    options = Options(
+        effort=effort,
+        anonymous={"left-out": "left out", "hashed": "hashed", None: ""}[anonymous],  # type: ignore[arg-type]
+        tables=tuple(str(folder.resolve()) for folder in tables),
+        solve=solve,
+    )
+    # Batch systems ask a job to end, by this signal, before they kill it.
+    before = signal.signal(signal.SIGTERM, signal.default_int_handler)
+    try:
+        try:
+            outcome = run_collection(
+                find_inputs(paths, out),
+                out,
+                options,
+                jobs=jobs or _processors(),
+                cluster=cluster,
+                again=again,
+                part_bytes=part_bytes,
+                tell=line.show,
+            )
+        finally:
+            signal.signal(signal.SIGTERM, before)
+            line.wipe()
+    except (BadInput, BadFolder, RunError) as err:
+        raise ToolError(str(err)) from err
+    except KeyboardInterrupt:
+        note(
+            f"interrupted; what is finished is kept in {out}, and the same command goes on with it"
+        )
+        return INTERRUPTED
+    _tell(outcome, out, quiet, anonymous is not None)
+    if html_out is not None:
+        _report(ctx, out, html_out, quiet)
+    return TROUBLE if outcome.unreadable else OK
+
+
+def _report(ctx: click.Context, out: Path, html_out: str, quiet: bool) -> None:
+    from convert.cli.collection_report import command as report
+
+    ctx.invoke(report, folder=out, html_out=html_out, quiet=quiet)
+
+
+def _check_extras(cluster: str | None) -> None:
+    from importlib.util import find_spec
+
+    if find_spec("pyarrow") is None:
+        raise ToolError(EXTRA)
+    if cluster is not None and find_spec("distributed") is None:
+        raise ToolError(CLUSTER_EXTRA)
+
+
+def _processors() -> int:
+    """Processors that this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+class _Line:
+    """Progress on one line."""
+
+    def __init__(self, quiet: bool):
+        self.line = StatusLine(quiet)
+
+    def show(self, progress: Progress) -> None:
+        """Games, rate, errors, share, time left."""
+        rate = progress.games / progress.seconds if progress.seconds else 0.0
+        text = f"{_number(progress.games, 'game')}, {_rate(rate)}, {100 * progress.share:.0f}% done"
+        if progress.left is not None:
+            text += f", about {_time(progress.left)} left"
+        if progress.errors:
+            text += f", {_number(progress.errors, 'remark')}"
+        self.line.show(text)
+
+    def wipe(self) -> None:
+        """Leave the line empty."""
+        self.line.wipe()
+
+
+def _tell(outcome: Outcome, out: Path, quiet: bool, anonymous: bool) -> None:
+    """The remarks of a run, and its figures in a last line."""
+    for remark in outcome.remarks:
+        note(remark)
+    for name, reason in outcome.unreadable[:_MOST_NAMED]:
+        note(f"error: {name}: {reason}")
+    if len(outcome.unreadable) > _MOST_NAMED:
+        note(f"error: {len(outcome.unreadable) - _MOST_NAMED} more files cannot be read; "
+             f"see the table errors in {out}")
+    if quiet:
+        return
+    text = f"{out}: {_number(outcome.games, 'game')} of {_number(outcome.files, 'file')}"
+    if outcome.new:
+        rate = outcome.new / outcome.seconds if outcome.seconds else 0.0
+        text += f"; {outcome.new:,} done now in {_time(outcome.seconds)}, {_rate(rate)}"
+    else:
+        text += "; nothing was left to do"
+    if outcome.errors:
+        text += f"; {_number(outcome.errors, 'remark')} in the table errors"
+    note(text)
+    if anonymous:
+        note(f"{out}{os.sep}ledger holds names of files and the key to the marks: keep it to "
+             "yourself")
+
+
+def _number(number: int, word: str) -> str:
+    return f"{number:,} {word}" if number == 1 else f"{number:,} {word}s"
+
+
+def _rate(games: float) -> str:
+    """Games a second, or a minute where they are few."""
+    if games >= 1:
+        return f"{games:,.0f} a second" if games >= 10 else f"{games:.1f} a second"
+    return f"{60 * games:.1f} a minute"
+
+
+def _time(seconds: float) -> str:
+    """A time in the two units that matter."""
+    if seconds < 90:
+        return f"{seconds:.1f} s" if seconds < 10 else f"{seconds:.0f} s"
+    minutes = round(seconds / 60)
+    if minutes < 90:
+        return f"{minutes} min"
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours} h {minutes} min" if hours < 48 else f"{hours / 24:.1f} days"

@@ -1,0 +1,192 @@
+"""What endings a game came to: the first one, rook for a minor piece, kings and pawns alone."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import Any
+
+import chess
+
+from convert.balance import Census, balance, balance_name, material_text, men, pieces
+from convert.collection.kinds import is_ending, kind
+from convert.walker import Walk, capture_runs
+
+Row = dict[str, Any]
+
+#: Letters of the men by python-chess's piece types.
+LETTERS = " PNBRQ"
+
+#: A pure exchange-up phase lasts so many plies, or so many to the end of the game.
+LASTING = 4
+LASTING_TO_END = 2
+#: The pawns of its two sides differ by no more than this.
+PAWNS_WITHIN = 2
+
+
+def add_endings(game: Row, walked: Walk) -> None:
+    """The columns of ``games`` about the first ending, the exchange-up phase, the pawn ending."""
+    counts, points = walked.counts, game["white_points"]
+    begin = _first_few(counts, 0)
+    if begin is None:
+        return
+    first = first_ending(walked)
+    if first is not None:
+        count = counts[first]
+        game["ending_ply"] = first
+        game["ending_kind"] = kind(count)
+        game["ending_material"] = material_text(count)
+        game["ending_men"] = men(count)
+        game["ending_balance"] = balance_name(count)
+        game["ending_edge"] = balance(count).edge
+        game["ending_ahead"] = side_ahead(count)
+        game["ending_white_pawns"] = count[0]
+        game["ending_black_pawns"] = count[5]
+    exchange = first_exchange_up(counts, begin)
+    if exchange is not None:
+        ply, white_up, up, down, plies = exchange
+        minors = counts[ply][6:8] if white_up else counts[ply][1:3]
+        game["exchange_ply"] = ply
+        game["exchange_side"] = side_name(white_up)
+        game["exchange_minor"] = "knight" if minors[0] else "bishop"
+        game["exchange_pawns"] = up + down
+        game["exchange_pawns_up"] = up
+        game["exchange_pawns_down"] = down
+        game["exchange_plies"] = plies
+        game["exchange_points"] = points_of(points, white_up)
+    _add_pawn_ending(game, walked, begin)
+
+
+def _first_few(counts: tuple[Census, ...], begin: int) -> int | None:
+    """First ply from ``begin`` on at which the men on the board are few enough for an ending."""
+    last: Census | None = None
+    for ply in range(begin, len(counts)):
+        count = counts[ply]
+        if count is last:  # after a quiet move the census is the same object
+            continue
+        last = count
+        if is_ending(count):
+            return ply
+    return None
+
+
+def side_ahead(count: Census) -> str | None:
+    """Side with more material, null when level man for man."""
+    told = balance(count)
+    return None if told.ahead is None or told.level else side_name(told.ahead)
+
+
+def side_name(color: chess.Color) -> str:
+    """``white`` or ``black``."""
+    return "white" if color else "black"
+
+
+def points_of(white_points: float | None, color: chess.Color) -> float | None:
+    """Points of a side."""
+    return white_points if color or white_points is None else 1.0 - white_points
+
+
+def first_ending(walked: Walk) -> int | None:
+    """The ply after which the first phase that is an ending stood (``walker.phases``).
+
+    What stands only in the middle of an exchange is no phase.
+    """
+    counts = walked.counts
+    ply = _first_few(counts, 0)
+    if ply is None:
+        return None
+    inside = {at: last for first, last in capture_runs(walked) for at in range(first, last)}
+    while ply is not None:
+        settles = inside.get(ply, ply)
+        if is_ending(counts[settles]):
+            # The same balance may have stood within the exchange already.
+            return next(p for p in range(ply, settles + 1) if counts[p] == counts[settles])
+        ply = _first_few(counts, settles + 1)
+    return None
+
+
+@lru_cache(maxsize=1 << 14)
+def pure_exchange_up(count: Census) -> tuple[bool, int, int] | None:
+    """Whether White has the rook, and the pawns of the side with it and of the other.
+
+    None unless one side has exactly a rook where the other has exactly one bishop or knight,
+    there are no other pieces, at least one pawn, and the pawns differ by at most
+    :data:`PAWNS_WITHIN`.
+    """
+    wp, wn, wb, wr, wq, bp, bn, bb, br, bq = count
+    if wq or bq:
+        return None
+    if (wr, wn + wb, br, bn + bb) == (1, 0, 0, 1):
+        found = True, wp, bp
+    elif (br, bn + bb, wr, wn + wb) == (1, 0, 0, 1):
+        found = False, bp, wp
+    else:
+        return None
+    return found if wp + bp and abs(wp - bp) <= PAWNS_WITHIN else None
+
+
+def first_exchange_up(
+    counts: tuple[Census, ...], begin: int = 0
+) -> tuple[int, bool, int, int, int] | None:
+    """First pure exchange-up phase: ply, whether White has the rook, pawns up and down, plies.
+
+    It is a run of consecutive positions in which :func:`pure_exchange_up` names the same side,
+    :data:`LASTING` or more, or :data:`LASTING_TO_END` or more to the end of the game; the pawns
+    are those of its first position, which may stand in the middle of an exchange.
+    """
+    ply, end = begin, len(counts)
+    while ply < end:
+        found = pure_exchange_up(counts[ply])
+        if found is None:
+            ply += 1
+            continue
+        last = ply + 1
+        while last < end:
+            then = pure_exchange_up(counts[last])
+            if then is None or then[0] != found[0]:
+                break
+            last += 1
+        plies = last - ply
+        if plies >= LASTING or (last == end and plies >= LASTING_TO_END):
+            return ply, *found, plies
+        ply = last
+    return None
+
+
+def _no_pieces(count: Census) -> bool:
+    return not any(count[1:5]) and not any(count[6:])
+
+
+def _one_each(count: Census) -> bool:
+    return pieces(count, chess.WHITE) == 1 == pieces(count, chess.BLACK)
+
+
+def _add_pawn_ending(game: Row, walked: Walk, begin: int) -> None:
+    """When only kings and pawns were left, by a trade (one piece each, taken one after the other).
+
+    A capture that leaves bare kings makes no pawn ending.
+    """
+    counts, steps = walked.counts, walked.steps
+    ply = next((p for p in range(begin, len(counts)) if _no_pieces(counts[p])), None)
+    if ply is None:
+        return
+    white, black = counts[ply][0], counts[ply][5]
+    if not white + black:
+        return
+    game["pawn_ending_ply"] = ply
+    game["pawn_ending_white_pawns"] = white
+    game["pawn_ending_black_pawns"] = black
+    if not ply:
+        game["pawn_ending_way"] = "start"
+        return
+    last = steps[ply - 1]
+    first = last
+    lost = {last.color: "", not last.color: LETTERS[last.captured or 0]}
+    game["pawn_ending_way"] = "capture"
+    if ply > 1 and steps[ply - 2].captured and _one_each(counts[ply - 2]):
+        first = steps[ply - 2]
+        lost[last.color] = LETTERS[first.captured or 0]
+        game["pawn_ending_way"] = "trade"
+    game["pawn_ending_pieces"] = f"{lost[chess.WHITE]}v{lost[chess.BLACK]}"
+    game["pawn_ending_first"] = side_name(first.color)
+    game["pawn_ending_lead"] = white - black if first.color else black - white
+    game["pawn_ending_points"] = points_of(game["white_points"], first.color)

@@ -1,0 +1,46 @@
+"""What the tests of collections share: files of games, and all rows of a collection."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pyarrow.parquet as pq
+
+from convert.collection.schema import TABLES
+
+ROOT = Path(__file__).parent.parent
+FOUR_MEN = ROOT / "tests" / "data" / "four_men_games.pgn"
+DEMO = ROOT / "demo_games"
+
+
+def some_games(number: int, first: int = 0) -> str:
+    """Text of some real games (tests/data/SOURCES.md)."""
+    games = FOUR_MEN.read_text(encoding="utf-8").split("\n\n[Event ")
+    texts = [games[0], *("[Event " + text for text in games[1:])]
+    return "".join(text.strip() + "\n\n" for text in texts[first : first + number])
+
+
+def rows(out: Path) -> dict[str, list[dict[str, Any]]]:
+    """All rows by table, in an order of their own."""
+    return {
+        table: sorted(
+            (
+                row
+                for path in (out / table).glob("*.parquet")
+                for row in pq.ParquetFile(path).read().to_pylist()
+            ),
+            key=repr,
+        )
+        for table in TABLES
+    }
+
+
+def places(out: Path) -> list[tuple[str, int]]:
+    """File and number of each game."""
+    return sorted((row["file"], row["number"]) for row in rows(out)["games"])
+
+
+def names(out: Path) -> list[str]:
+    """Everything in the folder, by relative name."""
+    return sorted(str(path.relative_to(out)) for path in out.rglob("*") if path.is_file())
