@@ -26,6 +26,7 @@ from convert.model import (
     Verdict,
 )
 from convert.rules import TradeScene, Voice, rule_by_id, trade_voices
+from convert.rules.figures import figure_of
 from convert.trades import FoundTrade, like_for_like, made_contact, starts_trade, trades_on_board
 from convert.walker import Walk
 
@@ -142,22 +143,24 @@ def position_speaking(bench: Bench, board: chess.Board) -> tuple[Speaking, ...]:
 
 
 def _told(voices: Sequence[Voice]) -> tuple[Speaking, ...]:
-    out = []
-    for voice in sorted(voices, key=lambda v: (-v.strength, v.rule)):
-        rule = rule_by_id(voice.rule)
-        out.append(
-            Speaking(
-                voice.rule,
-                rule.name,
-                rule.statement,
-                rule.source,
-                None if voice.side is None else Side.of(voice.side),
-                voice.strength,
-                voice.detail,
-                voice.favours,
-            )
-        )
-    return tuple(out)
+    ordered = sorted(voices, key=lambda v: (-v.strength, v.rule))
+    return tuple(speaking_of(voice) for voice in ordered)
+
+
+def speaking_of(voice: Voice) -> Speaking:
+    """What a voice says, with the rule it belongs to and how often that holds."""
+    rule = rule_by_id(voice.rule)
+    return Speaking(
+        voice.rule,
+        rule.name,
+        rule.statement,
+        rule.source,
+        None if voice.side is None else Side.of(voice.side),
+        voice.strength,
+        voice.detail,
+        voice.favours,
+        figure_of(rule.id, rule.kind),
+    )
 
 
 def scene_of(judged: Judged, trade: FoundTrade, decider: chess.Color) -> TradeScene:

@@ -1,32 +1,29 @@
-"""Estimate: how likely the better side is to win, where nothing exact is known.
+"""Estimate: how likely each side is to win with good play, where nothing exact is known.
 
-The weights below are set by judgement, not measured; everything printed from
-them is labelled *estimate, unmeasured*.  Input is a quiet position (see
-:mod:`convert.lookahead`): its material, the rules of thumb that speak, and how
-many pawns are left to win with.
+A logistic model over readable features (:mod:`convert.view`), fitted to exact outcomes and to
+results of games by ``python -m convert.measuring.fit``.  What ships is a table of numbers,
+``estimate.json``; docs/measuring.md says how good it is on positions it was not fitted to.
 """
 
 from __future__ import annotations
 
+import contextlib
+import json
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
 
 import chess
 
-from convert.balance import Census, census, side_counts
+from convert.features import Features
+from convert.kinds import kind_of
 from convert.rules import Voice
+from convert.view import View, view
 
-#: Set by judgement, in pawns: pawn, knight, bishop, rook, queen.
-WORTH = (1.0, 3.0, 3.15, 4.9, 9.3)
-#: How much advantage (pawns) wins half the time, and how steeply (per pawn).
-MARGIN = 1.35
-SLOPE = 1.45
-#: The rules together move the estimate by this many pawns at most.
-MOST_BY_RULES = 1.6
-MOST_TO_DRAW = 2.5
-#: Where the look-ahead's line ends in a table but other replies were not excluded.
-BY_A_LINE = 0.95
+FILE = Path(__file__).parent / "estimate.json"
 
 
 @dataclass(frozen=True)
@@ -38,59 +35,80 @@ class Chances:
     loss: float
 
 
-def _sigmoid(x: float) -> float:
-    return 1.0 / (1.0 + math.exp(-x))
+@cache
+def _shipped() -> Mapping[str, Any]:
+    data: Mapping[str, Any] = json.loads(FILE.read_text(encoding="utf-8"))
+    return data
 
 
-def advantage(count: Census, voices: Sequence[Voice]) -> float:
-    """White's advantage in pawns: weighed material and the rules that speak."""
-    white, black = side_counts(count, chess.WHITE), side_counts(count, chess.BLACK)
-    material = sum(
-        worth * (w - b) for worth, w, b in zip(WORTH, white, black, strict=True)
-    )
-    spoken = sum(
-        v.strength if v.side == chess.WHITE else -v.strength
-        for v in voices
-        if v.side is not None
-    )
-    return material + max(-MOST_BY_RULES, min(MOST_BY_RULES, spoken))
+_NOW: list[Mapping[str, Any]] = []
 
 
-def draw_margin(count: Census, better: chess.Color, voices: Sequence[Voice]) -> float:
-    """How much advantage (pawns) the better side needs to win half the time."""
-    pawns = side_counts(count, better)[0]
-    margin = MARGIN + 0.3 * max(0, 3 - pawns)
-    if pawns == 0:
-        margin += 2.2
-    pull = sum(v.strength for v in voices if v.side is None)
-    return margin + min(MOST_TO_DRAW, pull)
+def table() -> Mapping[str, Any]:
+    """The fitted numbers, with how they were made and how good they are."""
+    return _NOW[-1] if _NOW else _shipped()
 
 
-def estimate(board: chess.Board, voices: Sequence[Voice]) -> Chances:
-    """Chances for White in a quiet position where ``voices`` speak."""
-    count = census(board)
-    score = advantage(count, voices)
-    margin_w = draw_margin(count, chess.WHITE, voices)
-    margin_b = draw_margin(count, chess.BLACK, voices)
-    win = _sigmoid(SLOPE * (score - margin_w))
-    loss = _sigmoid(SLOPE * (-score - margin_b))
-    win, loss = _cap(board, chess.WHITE, win), _cap(board, chess.BLACK, loss)
-    total = win + loss
-    if total > 0.98:
-        win, loss = 0.98 * win / total, 0.98 * loss / total
-    return Chances(win, 1.0 - win - loss, loss)
+@contextlib.contextmanager
+def fitted_now(weights: Mapping[str, float], line: Mapping[str, Any]) -> Iterator[None]:
+    """Within it these numbers count instead of those that ship (for the fitting command)."""
+    _NOW.append({"weights": weights, "line": line})
+    try:
+        yield
+    finally:
+        _NOW.pop()
 
 
-def _cap(board: chess.Board, color: chess.Color, probability: float) -> float:
-    """A side without the means to mate has no chance to win."""
-    return 0.0 if board.has_insufficient_material(color) else probability
+#: Most men of the positions with exact outcomes that the estimate was held against.
+MOST_MEN = 7
+
+
+def measured(board: chess.Board) -> bool:
+    """Was the estimate held against outcomes, or results of games, of such positions?
+
+    Exact outcomes of few men; results of exchange-up endings without queens and of pawn endings.
+    """
+    if board.occupied.bit_count() <= MOST_MEN:
+        return True
+    return not board.queens and kind_of(board) in ("exchange up", "pawn ending")
+
+
+def probability(weights: Mapping[str, float], seen: View) -> float:
+    """Probability that the side wins from whose view the features are."""
+    score = sum(weights.get(name, 0.0) * value for name, value in seen.items())
+    return 1.0 / (1.0 + math.exp(-max(-30.0, min(30.0, score))))
+
+
+def estimate(
+    facts: Features, voices: Sequence[Voice], weights: Mapping[str, float] | None = None
+) -> Chances:
+    """Chances for White in a quiet position where ``voices`` speak.
+
+    Each side's chance to win is asked for by itself; what the two claim together is at most 1.
+
+    Args:
+        weights: by name of feature; None: those that ship.
+    """
+    if weights is None:
+        weights = table()["weights"]
+    win = probability(weights, view(facts, voices, chess.WHITE))
+    loss = probability(weights, view(facts, voices, chess.BLACK))
+    # A side without the means to mate has no chance to win.
+    win = 0.0 if facts.board.has_insufficient_material(chess.WHITE) else win
+    loss = 0.0 if facts.board.has_insufficient_material(chess.BLACK) else loss
+    if win + loss > 1:
+        win, loss = win / (win + loss), loss / (win + loss)
+    return Chances(win, max(0.0, 1.0 - win - loss), loss)
 
 
 def by_table_line(points: int) -> Chances:
-    """Chances for White when the look-ahead's line ends in a table (points for White)."""
-    rest = (1.0 - BY_A_LINE) / 2
+    """Chances for White when the look-ahead's line ends in a table (points for White).
+
+    The line need not be the best for both; how often it was right was counted.
+    """
+    told = table()["line"]["won" if points else "drawn"]
     if points > 0:
-        return Chances(BY_A_LINE, rest * 1.5, rest * 0.5)
+        return Chances(told["as the line"], told["drawn"], told["turned"])
     if points < 0:
-        return Chances(rest * 0.5, rest * 1.5, BY_A_LINE)
-    return Chances(rest, BY_A_LINE, rest)
+        return Chances(told["turned"], told["drawn"], told["as the line"])
+    return Chances(told["turned"] / 2, told["as the line"], told["turned"] / 2)

@@ -16,7 +16,7 @@ from typing import Protocol
 
 import chess
 
-from convert.estimate import Chances, by_table_line, estimate
+from convert.estimate import Chances, by_table_line, estimate, measured
 from convert.features import features
 from convert.lookahead import prove, resolve
 from convert.model import Evidence, Side, Verdict
@@ -208,6 +208,7 @@ class Bench:
         self._settled: dict[Key, Verdict | None] = {}
         self._verdicts: dict[Key, Verdict] = {}
         self._voices: dict[Key, tuple[Voice, ...]] = {}
+        self._firsts: dict[Key, chess.Move] = {}
 
     @property
     def remembered(self) -> int:
@@ -219,6 +220,7 @@ class Bench:
         self._settled.clear()
         self._verdicts.clear()
         self._voices.clear()
+        self._firsts.clear()
 
     def counts(self) -> Counter[Evidence]:
         """Positions judged so far, each once, by the evidence that settled them."""
@@ -307,6 +309,11 @@ class Bench:
             return abs(found.plies)
         return self.solver.way(board) if self.solver is not None else None
 
+    def forcing_first(self, board: chess.Board) -> list[chess.Move]:
+        """The legal moves, the one that began the look-ahead's line in front."""
+        first = self._firsts.get(position_key(board))
+        return sorted(board.legal_moves, key=lambda move: move != first)
+
     def voices(self, board: chess.Board) -> tuple[Voice, ...]:
         """Rules of thumb that speak in the position."""
         key = position_key(board)
@@ -320,6 +327,8 @@ class Bench:
             board, self.prober, largest=self.largest, nodes=self.effort.look_ahead_nodes
         )
         self.look_ahead_nodes += found.nodes
+        if found.line:
+            self._firsts[position_key(board)] = found.line[0]
         leaf = found.leaf
         if found.table:
             settled = self.settle(leaf)
@@ -328,7 +337,11 @@ class Bench:
                 return by_table_line(points or 0)
         if leaf.is_checkmate():
             return by_table_line(-1 if leaf.turn else 1)
-        return estimate(leaf, self.voices(leaf))
+        facts = features(leaf)
+        key = position_key(leaf)
+        if key not in self._voices:
+            self._voices[key] = position_voices(leaf, facts)
+        return estimate(facts, self._voices[key])
 
     def verdict(self, board: chess.Board) -> Verdict:
         """The strongest verdict to be had, with a probability where it is not exact."""
@@ -345,13 +358,19 @@ class Bench:
                 (chances.win, chances.loss) if board.turn else (chances.loss, chances.win)
             )
             base = settled or Verdict(side, *UNKNOWN, Evidence.ESTIMATE)
-            verdict = with_chances(base, win, loss)
+            verdict = with_chances(base, win, loss, measured=measured(board))
         self._verdicts[key] = verdict
         return verdict
 
 
-def with_chances(verdict: Verdict, win: float, loss: float) -> Verdict:
-    """Add probabilities for the verdict's side, given what its interval excludes."""
+def with_chances(
+    verdict: Verdict, win: float, loss: float, measured: bool | None = None
+) -> Verdict:
+    """Add probabilities for the verdict's side, given what its interval excludes.
+
+    Args:
+        measured: whether they were held against outcomes; None: as the verdict says.
+    """
     draw = max(0.0, 1.0 - win - loss)
     if verdict.high.points < 1:
         win = 0.0
@@ -363,6 +382,9 @@ def with_chances(verdict: Verdict, win: float, loss: float) -> Verdict:
     if total <= 0:
         win = loss = 0.0
         total = 1.0
-    return replace(verdict, win=round(win / total, 4), loss=round(loss / total, 4))
+    told = verdict.measured if measured is None else measured
+    return replace(
+        verdict, win=round(win / total, 4), loss=round(loss / total, 4), measured=told
+    )
 
 

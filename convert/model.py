@@ -161,11 +161,33 @@ class Verdict:
 
 
 @dataclass(frozen=True)
+class RuleFigure:
+    """How often a rule of thumb was right where it was tried on settled endings.
+
+    ``kind``: of the rule, ``position`` or ``trade``.  ``origin``: ``games`` (endings from games)
+    or ``random`` (drawn uniformly from material classes).  ``n`` trials, the share ``right`` of
+    them, ``low`` and ``high`` the ends of its 95% interval; ``base`` is the share where the rule
+    does not speak, None where there was nothing to compare with.  ``standing``: ``holds`` (surely
+    above the base), ``no better``, ``refuted`` or ``no base``.
+    """
+
+    kind: str
+    origin: str
+    n: int
+    right: float
+    low: float
+    high: float
+    base: float | None
+    standing: str
+
+
+@dataclass(frozen=True)
 class Speaking:
     """A rule of thumb that speaks in a position or for a decision.
 
     ``side`` is the side it helps (None: it speaks for a draw).  ``favours`` is
-    given for trades: True for making it, False against.
+    given for trades: True for making it, False against.  ``figure``: how often it
+    holds, None where that is not measured.
     """
 
     rule: str
@@ -176,6 +198,7 @@ class Speaking:
     strength: float
     detail: str
     favours: bool | None = None
+    figure: RuleFigure | None = None
 
 
 @dataclass(frozen=True)
@@ -354,6 +377,27 @@ class Slip:
 
 
 @dataclass(frozen=True)
+class Suspicion:
+    """How far suspected slips may be trusted, counted where the outcomes were hidden.
+
+    A move is suspected when the player's chance to win, or not to lose, falls by ``threshold`` or
+    more and another move looks better by ``better`` or more of expected score.
+    ``precision``: share of suspected moves that were slips
+    (``low`` to ``high``: 95% interval), ``recall``: share of the slips that were suspected; both
+    of ``moves`` in endings of five to seven men that were not fitted to.
+    """
+
+    threshold: float
+    better: float
+    precision: float
+    low: float
+    high: float
+    recall: float
+    suspected: int
+    moves: int
+
+
+@dataclass(frozen=True)
 class OnlyMove:
     """The one move that kept the outcome for its player, found or missed."""
 
@@ -394,12 +438,16 @@ class Technique:
 
 @dataclass(frozen=True)
 class Lesson:
-    """One principle the game shows, with where it shows it."""
+    """One principle the game shows, with where it shows it.
+
+    ``rule`` is the rule of thumb that it is, if it is one, ``figure`` how often that holds.
+    """
 
     principle: str
     source: str
     shown: str
     rule: str | None = None
+    figure: RuleFigure | None = None
 
 
 @dataclass(frozen=True)
@@ -419,12 +467,47 @@ class Counts:
 
 
 @dataclass(frozen=True)
+class PracticeRow:
+    """Results of games between players of a band of ratings: ``n`` games in all.
+
+    ``won`` and ``lost`` are for the side that `Practice` names; where it names none, ``won``
+    counts the games that either side won, and ``lost`` is 0.
+    """
+
+    band: str
+    n: int
+    won: int
+    drawn: int
+    lost: int
+
+
+@dataclass(frozen=True)
+class Practice:
+    """What became of games with the same material: counts, no verdict and no probability.
+
+    ``material`` in words, ``side`` (of the position at hand) the one that they name first,
+    None where both have the same, man for man.  ``all`` counts all games, ``bands`` those
+    of each band of the mean of both ratings, where they are enough.  ``band`` is the one
+    of the reviewed game's own players, None if their ratings are not known; ``ply``: after
+    which the material stood in that game, None for a position without a game.
+    """
+
+    material: str
+    side: Side | None
+    all: PracticeRow
+    bands: tuple[PracticeRow, ...]
+    band: str | None = None
+    ply: int | None = None
+
+
+@dataclass(frozen=True)
 class Review:
     """The whole review of one game.
 
     ``ending_ply``: the ply after which the side under review was winning for
     certain, or clearly better, or, failing that, after which the last phase
-    stood; ``ending_rules`` speak in that position.  ``comment`` is what the game's
+    stood; ``ending_rules`` speak in that position; ``practice`` tells what became of other
+    games with the material of that phase.  ``comment`` is what the game's
     author wrote before the first move.
     """
 
@@ -456,6 +539,8 @@ class Review:
     teach: tuple[Lesson, ...]
     counts: Counts
     comment: str = ""
+    suspicion: Suspicion | None = None
+    practice: Practice | None = None
 
     @property
     def title(self) -> str:
@@ -511,7 +596,8 @@ class Variant:
 class PositionReport:
     """Everything ``fullpoint position`` says of one position.
 
-    ``verdict`` is for the side to move; ``notes`` are remarks on the input.
+    ``verdict`` is for the side to move; ``notes`` are remarks on the input; ``practice``
+    tells what became of games with the same material.
     """
 
     schema: int
@@ -526,6 +612,7 @@ class PositionReport:
     rules: tuple[Speaking, ...]
     variants: tuple[Variant, ...]
     line: Line | None
+    practice: Practice | None = None
 
 
 def move_label(number: int, side: Side, san: str) -> str:

@@ -22,6 +22,7 @@ from convert.model import (
     Variant,
     Verdict,
 )
+from convert.practice import in_practice
 from convert.trades import starts_trade
 from tablebases.errors import CastlingRights, MissingTable, TablebaseError
 from tablebases.material import normal_name
@@ -66,6 +67,7 @@ def judge_position(
         rules=position_speaking(bench, board),
         variants=tuple(what_decides(board, bench, verdict)) if varied else (),
         line=best_line(bench, board),
+        practice=in_practice(board),
     )
 
 

@@ -31,12 +31,14 @@ from convert.model import (
     Trade,
     Verdict,
 )
+from convert.practice import in_practice
 from convert.slips import (
     CLEARLY,
     better_from,
     find_only_moves,
     find_slips,
     simplification,
+    suspicion,
     turning_point,
     winning_first,
 )
@@ -100,6 +102,9 @@ def review_game(
     read_tags = dict(read.game.headers) if read.game is not None else {}
     winner = _winning_in_tables(verdicts, chosen)
     author = notes_of(read.game, len(walked.steps))
+    ending = _ending_ply(verdicts, found_phases, chosen)
+    # In the middle of an exchange the material is not yet that of the ending.
+    stood = max(ending, next(p.since for p in found_phases if p.first <= ending <= p.last))
     review = Review(
         schema=SCHEMA,
         program=f"fullpoint {__version__}",
@@ -121,7 +126,7 @@ def review_game(
         slips=slips,
         only_moves=find_only_moves(judged),
         technique=technique(judged, winner) if winner is not None else None,
-        ending_ply=(ending := _ending_ply(verdicts, found_phases, chosen)),
+        ending_ply=ending,
         ending_rules=position_speaking(bench, walked.boards[ending])[:4],
         simplification=simplification(verdicts),
         turning=turning_point(verdicts),
@@ -129,6 +134,8 @@ def review_game(
         teach=(),
         counts=since(spent, bench_counts(bench), len(walked.boards)),
         comment=author.before,
+        practice=in_practice(walked.boards[stood], read_tags, stood),
+        suspicion=suspicion(),
     )
     review = replace(review, story=tell(review))
     return replace(review, teach=teach(review))
@@ -193,7 +200,7 @@ def _best_of_moves(
             return before
         return with_chances(before, after.win_probability, after.loss_probability)
     board, best = walked.boards[ply - 1], after
-    for move in board.legal_moves:
+    for move in bench.forcing_first(board):
         verdict = bench.verdict(after_move(board, move)).for_side(before.side)
         if verdict.expected > best.expected:
             best = verdict

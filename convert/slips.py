@@ -16,18 +16,39 @@ from convert.decisions import (
     position_speaking,
     slipped,
 )
+from convert.estimate import table
 from convert.lines import refutation
-from convert.model import OnlyMove, Side, Slip, Speaking, Verdict
+from convert.model import OnlyMove, Side, Slip, Speaking, Suspicion, Verdict
 from convert.trades import starts_trade
 
-#: Drop in expected score from which a move is suspected (judgement, unmeasured).
-SUSPECT_FROM = 0.30
-#: How much better than the move played another move must look (judgement).
-SUSPECT_BETTER = 0.20
 #: A rule that explains what came of a slip is looked for in so many plies after it.
 AGREE_WITHIN = 12
 #: At most so many moves that held are listed with a slip.
 MOST_HELD = 6
+
+
+def suspicion() -> Suspicion:
+    """When a move is suspected, and how often rightly (docs/measuring.md)."""
+    told = table()["suspected"]
+    counted = told["counted"]
+    return Suspicion(
+        threshold=told["threshold"],
+        better=told["better"],
+        precision=counted["precision"] or 0.0,
+        low=counted["low"],
+        high=counted["high"],
+        recall=counted["recall"] or 0.0,
+        suspected=counted["suspected"],
+        moves=counted["moves"],
+    )
+
+
+def fall_of(before: Verdict, after: Verdict) -> float:
+    """By how much the chance to win, or the chance not to lose, is less; both for one side."""
+    return max(
+        before.win_probability - after.win_probability,
+        after.loss_probability - before.loss_probability,
+    )
 
 
 def find_slips(judged: Judged) -> tuple[Slip, ...]:
@@ -102,11 +123,12 @@ def _agreeing(judged: Judged, ply: int) -> tuple[tuple[Speaking, ...], int | Non
 
 def _suspected(judged: Judged, ply: int) -> Slip | None:
     before, after = judged.before(ply), judged.after(ply)
-    if before.expected - after.expected < SUSPECT_FROM:
+    told = suspicion()
+    if fall_of(before, after) < told.threshold:
         return None
     step = judged.walked.steps[ply - 1]
     better = likely_alternative(judged, ply, lambda move: move == step.move)
-    if better is None or better.verdict.expected - after.expected < SUSPECT_BETTER:
+    if better is None or better.verdict.expected - after.expected < told.better:
         return None
     return Slip(
         ply=ply,

@@ -9,8 +9,17 @@ from __future__ import annotations
 from convert.balance import edge_verb
 from convert.model import Grade, Lesson, Part, Phase, Review, Side, Slip, Trade, Verdict
 from convert.rules import rule_by_id
+from convert.rules.figures import figure_of, refuted
 from convert.slips import CLEARLY, better_from
-from convert.wording import evidence_word, held_words, join, label_at, number_label, times
+from convert.wording import (
+    estimate_word,
+    evidence_word,
+    held_words,
+    join,
+    label_at,
+    number_label,
+    times,
+)
 from tablebases.values import Outcome
 
 RESULT_POINTS = {"1-0": 1, "0-1": -1, "1/2-1/2": 0}
@@ -92,10 +101,11 @@ def _how_it_arose(review: Review, won_at: int | None) -> str:
             clauses.append((start, f"{verb} {edge} {since}"))
     if better_at is not None and (won_at is None or better_at < won_at - 3):
         since = "from the start" if better_at == 0 else f"from {label_at(review, better_at)} on"
-        clauses.append((better_at, f"was clearly better {since} (estimate, unmeasured)"))
-    clauses.sort(key=lambda item: item[0])
-    if len(clauses) == 2 and clauses[0][0] == clauses[1][0]:
-        clauses[1] = (clauses[1][0], "was clearly better (estimate, unmeasured)")
+        how = estimate_word(verdict_at(review, better_at, review.side))
+        clauses.append((better_at, f"was clearly better {since} ({how})"))
+        clauses.sort(key=lambda item: item[0])
+        if len(clauses) == 2 and clauses[0][0] == clauses[1][0]:
+            clauses[1] = (clauses[1][0], f"was clearly better ({how})")
     lead = f"{side} {join([text for _, text in clauses])}" if clauses else ""
     if won_at is not None:
         how = evidence_word(verdict_at(review, won_at, review.side))
@@ -104,7 +114,7 @@ def _how_it_arose(review: Review, won_at: int | None) -> str:
             return f"{win[:1].upper()}{win[1:]} ({how})."
         return f"{lead}; {win} ({how})."
     lead = lead or (
-        "Neither side was clearly better for long (estimate, unmeasured); the review follows "
+        "Neither side was clearly better for long (estimate); the review follows "
         f"{side}"
     )
     return _settled_late(review, lead)
@@ -255,11 +265,6 @@ def teach(review: Review) -> tuple[Lesson, ...]:
     return tuple(found)
 
 
-def _rule(id_: str) -> tuple[str, str]:
-    rule = rule_by_id(id_)
-    return rule.statement, rule.source
-
-
 def _trade_at(review: Review, ply: int) -> Trade | None:
     return next((t for t in review.trades if t.first <= ply <= t.last), None)
 
@@ -353,6 +358,7 @@ def _from_only_moves(review: Review) -> Lesson | None:
             rule.source,
             f"Here: {rule.detail}. Only {number}{dots}{first.san} {keep}; {label} did not.",
             rule=rule.rule,
+            figure=rule.figure,
         )
     return Lesson(
         "In an ending with few men left, look at every move: often one alone keeps the result.",
@@ -402,6 +408,7 @@ def _from_winning_trade(review: Review) -> Lesson | None:
                 voice.source,
                 f"{label}: {voice.detail}.",
                 rule=voice.rule,
+                figure=voice.figure,
             )
         return Lesson(
             "Trade into an ending you know to be won.",
@@ -427,11 +434,12 @@ def _from_clean_conversion(review: Review) -> Lesson | None:
     names = _piece_names(pieces)
     if not names:
         return None
-    statement, source = _rule("ahead-trade-pieces") if _has_rule("ahead-trade-pieces") else (
-        "Ahead, trade pieces and keep pawns.",
-        "common practice",
-    )
-    return Lesson(statement, source, f"{side.name_} traded {names} while ahead, and won.")
+    rule = rule_by_id("ahead-trade-pieces")
+    if refuted(rule.id):
+        return None
+    shown = f"{side.name_} traded {names} while ahead, and won."
+    figure = figure_of(rule.id, rule.kind)
+    return Lesson(rule.statement, rule.source, shown, rule=rule.id, figure=figure)
 
 
 def _piece_names(trades: list[Trade]) -> str:
@@ -455,14 +463,6 @@ def _class(man: str) -> str:
     return "minor piece" if man in ("bishop", "knight") else man
 
 
-def _has_rule(id_: str) -> bool:
-    try:
-        rule_by_id(id_)
-    except KeyError:
-        return False
-    return True
-
-
 def _from_what_followed(review: Review) -> Lesson | None:
     """A rule of thumb that explains why the position after a certain slip is what it is."""
     for slip in review.slips:
@@ -474,6 +474,7 @@ def _from_what_followed(review: Review) -> Lesson | None:
                 f"{label_at(review, slip.ply, '?')} led to it. After "
                 f"{label_at(review, slip.rules_after_ply)}: {rule.detail}.",
                 rule=rule.rule,
+                figure=rule.figure,
             )
     return None
 
@@ -510,7 +511,8 @@ def _from_the_ending(review: Review) -> Lesson | None:
         if review.ending_ply == 0
         else f"After {label_at(review, review.ending_ply)}"
     )
-    return Lesson(rule.statement, rule.source, f"{where}: {rule.detail}.", rule=rule.rule)
+    shown = f"{where}: {rule.detail}."
+    return Lesson(rule.statement, rule.source, shown, rule=rule.rule, figure=rule.figure)
 
 
 def _from_suspected(review: Review) -> Lesson | None:
@@ -523,6 +525,6 @@ def _from_suspected(review: Review) -> Lesson | None:
     return Lesson(
         "The better side's first question at every move: what can the opponent do now?",
         "common practice",
-        f"By the unmeasured estimate {label_at(review, worst.ply, '?')} gave most away; "
+        f"By the estimate {label_at(review, worst.ply, '?')} gave most away; "
         f"{worst.held[0].san} looked better.",
     )

@@ -10,6 +10,7 @@ from convert.model import (
     Part,
     Phase,
     Review,
+    RuleFigure,
     Side,
     Slip,
     Speaking,
@@ -17,6 +18,7 @@ from convert.model import (
     Verdict,
     move_label,
 )
+from convert.rule_words import figure_words
 from tablebases.values import Outcome
 
 #: What stands behind an outcome, in brackets after it.
@@ -34,9 +36,9 @@ GRADE_WORDS = {
     Grade.HARMLESS: "harmless: it keeps the result, as most moves do",
     Grade.WRONG: "wrong: it costs the result",
     Grade.MISSED: "missed: a trade would have kept the result",
-    Grade.IN_FAVOUR: "in favour (unmeasured estimate",
-    Grade.AGAINST: "against (unmeasured estimate",
-    Grade.EVEN: "about even (unmeasured estimate",
+    Grade.IN_FAVOUR: "in favour (estimate",
+    Grade.AGAINST: "against (estimate",
+    Grade.EVEN: "about even (estimate",
 }
 
 #: Grades that rest on certain knowledge and are always worth naming.
@@ -48,10 +50,15 @@ NAMED_FROM = 0.15
 def evidence_word(verdict: Verdict) -> str:
     """``table``, ``estimate, unmeasured`` and so on; a line into the tables says so."""
     if verdict.evidence is Evidence.ESTIMATE:
-        return "estimate" if verdict.measured else "estimate, unmeasured"
+        return estimate_word(verdict)
     word = EVIDENCE_WORDS[verdict.evidence]
     forced = verdict.via and verdict.evidence in (Evidence.RULES, Evidence.TABLE)
     return f"{word}, by a forced line" if forced else word
+
+
+def estimate_word(verdict: Verdict) -> str:
+    """``estimate``, with ``unmeasured`` where it was never held against outcomes or results."""
+    return "estimate" if verdict.measured else "estimate, unmeasured"
 
 
 def tenths(probability: float) -> str:
@@ -81,7 +88,7 @@ def verdict_words(verdict: Verdict) -> str:
         bound = f"{verdict.side.name_} cannot lose ({source}); "
     elif verdict.high.points == 0:
         bound = f"{verdict.side.other.name_} cannot lose ({source}); "
-    word = "estimate" if verdict.measured else "estimate, unmeasured"
+    word = estimate_word(verdict)
     better = better_side(verdict)
     if better is None:
         return f"{bound}balanced ({word})"
@@ -143,6 +150,19 @@ def mentioned(decision: Decision) -> bool:
     if decision.difference is None or abs(decision.difference) < NAMED_FROM:
         return False
     return decision.grade is Grade.AGAINST or decision.part is not Part.RECAPTURE
+
+
+def suspicion_words(review: Review) -> str:
+    """How far the suspected slips of a review may be trusted; empty where there is none."""
+    told = review.suspicion
+    if told is None or all(slip.certain for slip in review.slips):
+        return ""
+    return (
+        "Suspected slips rest on the estimate. Where they could be checked "
+        f"({told.moves:,} moves of endings with five to seven men), {round(100 * told.precision)} "
+        f"of 100 suspected moves were slips, and {round(100 * told.recall)} of 100 slips were "
+        "suspected."
+    )
 
 
 def held_words(slip: Slip, names: list[str]) -> str:
@@ -290,9 +310,13 @@ def pieces_words(trade: Trade) -> list[str]:
     return out
 
 
-def rule_words(rule: Speaking) -> str:
-    """A rule of thumb with the reason it speaks here."""
-    return f'"{rule.statement}" Here: {rule.detail}. [{rule.rule}, unmeasured]'
+def quoted_figures(review: Review) -> list[RuleFigure | None]:
+    """The figures of the rules that the report on a game quotes, None for one not measured."""
+    weighed = [trade for trade in review.trades if weighty(trade)]
+    rules = [rule for trade in weighed for _, rule in rules_of(review, trade)]
+    rules += [slip.rules_after[0] for slip in review.slips if slip.rules_after]
+    lessons = [lesson.figure for lesson in review.teach if lesson.rule is not None]
+    return [rule.figure for rule in rules] + lessons
 
 
 def rules_of(review: Review, trade: Trade) -> list[tuple[str, Speaking]]:
@@ -362,7 +386,8 @@ def slip_words(review: Review, slip: Slip) -> list[str]:
     if slip.rules_after and slip.rules_after_ply is not None:
         rule = slip.rules_after[0]
         when = label_at(review, slip.rules_after_ply)
-        words.append(f"{rule.statement} After {when}: {rule.detail}.")
+        told = f"{rule.statement} After {when}: {rule.detail}."
+        words.append(f"{told} [{figure_words(rule.figure)}]")
     if slip.missed_trade:
         words.append(f"The trade {slip.missed_trade} was missed.")
     return words

@@ -29,6 +29,9 @@ NOTES: dict[str, dict[str, Any]] = {
     note["id"]: note
     for note in json.loads((DATA / "classic_notes.json").read_text(encoding="utf-8"))["games"]
 }
+#: The games that the default run reviews; the others are slow tests.
+QUICK = ("G01", "G04", "G07", "G09")
+NAMES = [pytest.param(n, marks=[] if n in QUICK else [pytest.mark.slow]) for n in sorted(NOTES)]
 #: Expected score from which on the review is taken to speak for a side.
 FAVOURS = 0.6
 
@@ -45,12 +48,23 @@ def reads() -> dict[str, GameRead]:
     return out
 
 
+class Reviews(dict[str, Review]):
+    """Games by their id, each reviewed with normal effort when it is first asked for."""
+
+    def __init__(self, reads: dict[str, GameRead], bench: Bench):
+        self.reads = reads
+        self.bench = bench
+
+    def __missing__(self, name: str) -> Review:
+        self[name] = review_game(self.reads[name], self.bench)
+        return self[name]
+
+
 @pytest.fixture(scope="module")
 def reviews(reads: dict[str, GameRead]) -> Iterator[dict[str, Review]]:
-    """Every game reviewed once, with normal effort."""
+    """Every game reviewed once."""
     with open_tables() as tables:
-        bench = Bench(tables)
-        yield {name: review_game(read, bench) for name, read in reads.items()}
+        yield Reviews(reads, Bench(tables))
 
 
 @pytest.fixture(scope="module")
@@ -91,7 +105,7 @@ def test_every_game_has_a_note(reads: dict[str, GameRead]) -> None:
         assert note["stands"] != "differs" or note["why"], name
 
 
-@pytest.mark.parametrize("name", sorted(NOTES))
+@pytest.mark.parametrize("name", NAMES)
 def test_the_key_trade_is_found(reviews: dict[str, Review], name: str) -> None:
     """First and last ply, what each side gave, who offered and when, who began."""
     note, review = NOTES[name], reviews[name]
@@ -102,7 +116,7 @@ def test_the_key_trade_is_found(reviews: dict[str, Review], name: str) -> None:
     assert trade.liquidation == note["liquidation"]
 
 
-@pytest.mark.parametrize("name", sorted(NOTES))
+@pytest.mark.parametrize("name", NAMES)
 def test_what_the_review_says_of_the_key_trade(reviews: dict[str, Review], name: str) -> None:
     """After the trade: does the review speak for the result the annotator spoke for?"""
     note = NOTES[name]
@@ -116,7 +130,7 @@ def test_what_the_review_says_of_the_key_trade(reviews: dict[str, Review], name:
         assert graded == [grade]
 
 
-@pytest.mark.parametrize("name", sorted(NOTES))
+@pytest.mark.parametrize("name", NAMES)
 def test_nothing_certain_contradicts_the_brute_force(
     reads: dict[str, GameRead], reviews: dict[str, Review], reference: Reference, name: str
 ) -> None:
@@ -132,6 +146,7 @@ def test_nothing_certain_contradicts_the_brute_force(
             assert record.verdict.evidence in (Evidence.RULES, Evidence.TABLE)
 
 
+@pytest.mark.slow
 def test_no_move_of_four_men_changed_the_result(
     reads: dict[str, GameRead], reviews: dict[str, Review], reference: Reference
 ) -> None:
@@ -183,6 +198,7 @@ def test_an_unwelcome_trade_of_queens_was_not_called_missed(
     assert against == []
 
 
+@pytest.mark.slow
 def test_what_is_suspected_of_the_key_decision(reviews: dict[str, Review]) -> None:
     """Where a note says so, the first move of the key trade is (not) a suspected slip."""
     asked = {name: note for name, note in NOTES.items() if note["suspected"] is not None}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import json
 import random
+from collections import Counter
 from pathlib import Path
 
 import chess
@@ -12,21 +13,32 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from convert.measuring.counts import Tally, count, effective, interval, standing
+from convert.kinds import KINDS, kind_of
+from convert.measuring.counts import (
+    ENOUGH,
+    GAMES_FIRST,
+    Tally,
+    count,
+    effective,
+    interval,
+    rounded,
+    shown_origin,
+    standing,
+    why_not,
+)
 from convert.measuring.draw import (
-    KINDS,
     Trial,
     bare,
     from_games,
     in_scope,
-    kind_of,
     random_position,
     random_trades,
     random_trials,
+    rules_of,
 )
-from convert.measuring.settle import Outcomes, tasks_for, value_of
+from convert.measuring.settle import CLASS_FROM, Outcomes, tasks_for, value_of
 from convert.rules import ALL_RULES
-from convert.rules.figures import Figure, words
+from convert.rules.measure import thinned
 from tablebases.material import all_names, material_name, normal_name
 from tablebases.probing import SyzygyProber
 
@@ -136,6 +148,34 @@ def _after(board: chess.Board, move: chess.Move) -> chess.Board:
     return board
 
 
+def test_trials_for_one_rule_come_on_top_of_the_others_and_only_while_it_lacks_some() -> None:
+    """Groups of the draw are small here, so that most rules lack trials."""
+
+    def most(group: str) -> int:
+        return 3 if group.startswith("rule/") else 1
+
+    trials, _ = from_games(GAMES, 5, most)
+    general = [t for t in trials if not t.rule]
+    extra = [t for t in trials if t.rule]
+    assert extra
+    assert general == from_games(GAMES, 5, lambda g: 0 if g.startswith("rule/") else 1)[0]
+    assert not {(t.fen, t.move) for t in general} & {(t.fen, t.move) for t in extra}
+    spoken = Counter(rule for trial in general for rule in rules_of(trial))
+    for rule, number in Counter(t.rule for t in extra).items():
+        assert number <= 3 - spoken[rule]
+    for trial in extra:
+        assert trial.rule in rules_of(trial)
+
+
+def test_thinning_takes_the_same_from_any_draw() -> None:
+    trials = [t for n in ("KRPvKNP", "KPPvK") for t in random_trials(n, 100, 2)]
+    kept = thinned(trials, 1)
+    assert kept == thinned(trials[::-1], 1)[::-1]
+    six = [t for t in kept if t.board().occupied.bit_count() == 6]
+    assert 25 < len(six) < 75
+    assert len(kept) - len(six) == 100
+
+
 # --- outcomes --------------------------------------------------------------------------------
 
 
@@ -165,11 +205,50 @@ def test_outcomes_are_those_of_the_tables_and_are_kept(
 
 
 def test_small_classes_are_solved_as_a_whole() -> None:
-    fens = [trial.fen for trial in random_trials("KRPvKN", 5, 1)]
+    fens = [trial.fen for trial in random_trials("KRPvKN", CLASS_FROM, 1)]
     tasks = tasks_for([[fen] for fen in fens])
-    assert [(task.name, len(task.fens)) for task in tasks] == [("KRPvKN", 5)]
-    few = tasks_for([[fens[0]]])
-    assert [task.name for task in few] == [""]
+    assert [(task.name, len(task.fens)) for task in tasks] == [("KRPvKN", CLASS_FROM)]
+    few = tasks_for([[fen] for fen in fens[1:]])
+    assert {task.name for task in few} == {""}
+    assert len(few) == CLASS_FROM - 1
+
+
+def test_each_position_belongs_to_one_task_whatever_the_order() -> None:
+    fens = [trial.fen for trial in random_trials("KRPPvKR", 8, 1)]
+    groups = [[a, b] for a, b in itertools.pairwise(fens)]
+    asked = [fen for task in tasks_for(groups) for fen in task.fens]
+    assert sorted(asked) == sorted(fens)
+    single = [[fen] for fen in fens]
+    there, back = tasks_for(single), tasks_for(single[::-1])
+    assert there == back
+    assert [task.fens for task in there] != single  # an order like one drawn at random
+
+
+def test_the_first_so_many_endings_are_always_the_same(tmp_path: Path) -> None:
+    """Whole classes and tables are not counted among them; a second call finds them there."""
+    small = [[trial.fen] for trial in random_trials("KPvK", 3, 1)]
+    large = [[trial.fen] for trial in random_trials("KPPvKP", 5, 1)]
+    outcomes = Outcomes(tmp_path / "known.jsonl")
+    found = outcomes.settle(small + large, most=2)
+    assert len(found) == 5
+    assert set(found) == set(outcomes.known)
+    again = Outcomes(tmp_path / "known.jsonl")
+    told: list[int] = []
+    assert again.settle(large[::-1] + small, most=2, tell=lambda d, n: told.append(n)) == found
+    assert told == []
+
+
+def test_more_tasks_than_one_batch_are_all_done(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """New processes begin where the old ones ended."""
+    monkeypatch.setattr("convert.measuring.settle.BATCH", 1)
+    groups = [[t.fen] for n in ("KPvK", "KRvK", "KQvK", "KBPvK", "KNPvK")
+              for t in random_trials(n, 2, 1)]  # fmt: skip
+    outcomes = Outcomes(tmp_path / "known.jsonl")
+    outcomes.settle(groups, jobs=2)
+    assert len(outcomes.known) == 10
+    assert None not in outcomes.known.values()
 
 
 @pytest.mark.slow
@@ -224,8 +303,9 @@ def test_counts_are_those_of_a_plain_count(tables: SyzygyProber) -> None:
                     spoke.append((value if board.turn == voice.side else -value) == 1)
         told = document["rules"][name]["random"]
         assert told["n"] == len(spoke) > 5
-        assert told["right"] == round(sum(spoke) / len(spoke), 4)
-        assert sum(row["n"] for row in told["classes"]) == told["n"]
+        assert told["right"] == rounded(sum(spoke) / len(spoke))
+        assert sum(row[1] for row in told["classes"]) == told["n"]
+        assert sum(row[2] for row in told["classes"]) == sum(spoke)
 
 
 def test_an_open_outcome_is_counted_as_drawn_not_as_tried(tables: SyzygyProber) -> None:
@@ -245,13 +325,40 @@ def test_standing() -> None:
     assert standing({**figures, "n": 20}, exact=False) == "too few"
     assert standing(figures, exact=True) == "refuted"
     assert standing({**figures, "right": 1.0}, exact=True) == "holds"
+    assert standing({**figures, "n": 20, "right": 0.95}, exact=True) == "refuted"
+    assert standing({**figures, "n": 20, "right": 1.0}, exact=True) == "too few"
     assert standing(None, exact=False) == "too few"
 
 
-def test_words_of_a_figure() -> None:
-    figure = Figure("games", 12_400, 0.831, 0.82, 0.84, 0.613, "holds")
-    assert words(figure, "position") == "holds in 83 of 100 such endings (n = 12,400; base 61)"
-    sure = Figure("random", 60, 0.999, 0.94, 1.0, None, "no base")
-    assert words(sure, "trade") == (
-        "holds in more than 99 of 100 such trades, drawn at random (n = 60)"
+def test_a_share_is_whole_only_where_it_is_exactly_so() -> None:
+    assert [rounded(x) for x in (0.0, 1.0, 0.5, 0.33333)] == [0.0, 1.0, 0.5, 0.3333]
+    assert rounded(1 - 1e-9) == 0.9999
+    assert rounded(1e-9) == 0.0001
+
+
+def test_which_figures_are_shown() -> None:
+    def of(n: int, right: float = 1.0) -> dict[str, float]:
+        return {"n": n, "right": right}
+
+    assert shown_origin({"games": of(GAMES_FIRST), "random": of(9000)}, exact=False) == "games"
+    few = {"games": of(GAMES_FIRST - 1), "random": of(ENOUGH)}
+    assert shown_origin(few, exact=False) == "random"
+    assert shown_origin({"games": of(ENOUGH), "random": of(ENOUGH - 1)}, exact=False) == "games"
+    assert shown_origin({"games": of(10), "random": of(20)}, exact=False) == "random"
+    assert shown_origin({"games": of(10), "random": None}, exact=False) == "games"
+    assert shown_origin({"games": None, "random": None}, exact=False) is None
+    assert shown_origin({"games": of(500), "random": of(10, 0.9)}, exact=True) == "random"
+
+
+def test_why_there_is_no_figure() -> None:
+    assert why_not("trade", 0, 0) == (
+        "it spoke in no trade with so few men, neither in games nor at random"
+    )
+    assert why_not("position", 12, 12) == "tried on 12 endings, too few"
+    assert why_not("position", 1, 1) == "tried on 1 ending, too few"
+    assert why_not("position", 40, 0) == (
+        "it spoke 40 times in what was drawn, of which none could be tried"
+    )
+    assert why_not("trade", 1200, 12) == (
+        "it spoke 1,200 times in what was drawn, of which 12 could be tried: too few"
     )

@@ -28,6 +28,7 @@ from convert.rules import (
     rule_by_id,
     trade_voices,
 )
+from convert.rules.base import voices_of
 
 CASES: dict[str, list[dict[str, Any]]] = json.loads(
     (Path(__file__).parent / "data" / "rule_cases.json").read_text(encoding="utf-8")
@@ -67,7 +68,7 @@ def scene_of(case: dict[str, Any]) -> TradeScene:
 def test_position_rule(case: dict[str, Any]) -> None:
     board = chess.Board(case["fen"])
     assert board.is_valid()
-    found = [v for v in position_voices(board) if v.rule == case["rule"]]
+    found = [v for v in voices_of(POSITION_RULES, features(board)) if v.rule == case["rule"]]
     assert [SIDE_WORDS[v.side] for v in found] == (
         [] if case["expect"] == "silent" else [case["expect"]]
     )
@@ -78,7 +79,7 @@ def test_trade_rule(case: dict[str, Any]) -> None:
     scene = scene_of(case)
     assert scene.before.is_valid()
     assert scene.after.is_valid()
-    found = [v for v in trade_voices(scene) if v.rule == case["rule"]]
+    found = [v for v in voices_of(TRADE_RULES, scene) if v.rule == case["rule"]]
     assert all(v.side == scene.decider for v in found)
     said = [FAVOUR_WORDS[v.favours] for v in found if v.favours is not None]
     assert said == ([] if case["expect"] == "silent" else [case["expect"]])

@@ -77,6 +77,7 @@ def test_a_prepared_position_is_solved_with_its_moves(prober: Prober) -> None:
         assert bench.counts()[Evidence.SOLVED] >= 1
 
 
+@pytest.mark.slow
 def test_the_clock_counts(prober: Prober) -> None:
     """With 99 plies gone a win that needs more than one ply is a draw (FIDE Laws, 9.3)."""
     board = chess.Board("8/8/3n4/8/4k3/8/3PK3/R7 w - - 99 100")

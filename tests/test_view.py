@@ -7,8 +7,8 @@ from hypothesis import given
 from strategies import positions
 
 from convert.features import features
-from convert.measuring.view import view
 from convert.rules import position_voices
+from convert.view import view
 
 
 def seen(board: chess.Board, side: chess.Color) -> dict[str, float]:
@@ -35,7 +35,7 @@ def test_left_and_right_do_not_matter(board: chess.Board) -> None:
 
 def test_a_known_position() -> None:
     told = seen(chess.Board("8/5p2/6k1/3P4/5K2/8/5P2/8 w - - 0 1"), chess.WHITE)
-    assert told["pawn ending"] == 1
+    assert told["pawn ending: this kind"] == 1
     assert told["lead in worth"] == told["pawn ending: more pawns"] == 1
     assert told["own passed pawns"] == 1
     assert told["own foremost passed pawn"] == (4 / 6) ** 2

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from convert.cli.batch import check_outputs, keep_small
+from convert.bench import keep_small
+from convert.cli.batch import check_outputs
 from convert.cli.common import (
     SolverProgress,
     StatusLine,

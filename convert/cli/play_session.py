@@ -26,6 +26,7 @@ from convert.position import with_distance
 from convert.reports.diagram import diagram, in_words
 from convert.reports.play_pgn import played_game
 from convert.reports.play_text import (
+    MOST_RULES,
     basis_words,
     claim_possible,
     draw_refused,
@@ -38,6 +39,7 @@ from convert.reports.play_text import (
     tell_words,
 )
 from convert.reports.terminal import Page
+from convert.rule_words import figures_legend
 from convert.wording import line_words
 
 HELP = (
@@ -103,6 +105,7 @@ class Session:
         self.told_basis: Evidence | None = None
         self.saved_as: Path | None = None
         self.stop_told = False
+        self.figures_told = False
         self.prompt = ""
         self.first, self.player = board, player
         self.playing: Playing | None = None
@@ -311,9 +314,13 @@ class Session:
 
     def _rules(self) -> None:
         rules = position_speaking(self.bench, self.game.board)
-        self._say("Rules of thumb that speak (unmeasured):" if rules else "")
+        self._say("Rules of thumb that speak:" if rules else "")
         for text in rules_words(rules):
             self._say(f"- {text}" if rules else text, hang=2)
+        legend = figures_legend(rule.figure for rule in rules[:MOST_RULES])
+        if legend and not self.figures_told:
+            self.figures_told = True
+            self._say(legend)
 
     def _moves(self) -> None:
         made = self.game.made

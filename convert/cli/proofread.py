@@ -10,7 +10,8 @@ from typing import IO, TYPE_CHECKING
 
 import click
 
-from convert.cli.batch import Games, check_outputs, keep_small, remark_tables
+from convert.bench import keep_small
+from convert.cli.batch import Games, check_outputs, remark_tables
 from convert.cli.common import (
     SolverProgress,
     StatusLine,

@@ -15,7 +15,7 @@ from convert.lesson.lines import show
 from convert.lesson.model import Exercise, Task, Tried, Twin
 from convert.lesson.plausible import relative
 from convert.lesson.scene import Played, agrees, play_out, rules_about
-from convert.lesson.themes import BY_IDENT, theme_of
+from convert.lesson.themes import general_hint, theme_of
 from convert.lesson.twins import FoundTwin, find_twin
 from convert.lesson.words import (
     answer,
@@ -86,7 +86,8 @@ def build(
         after = played.after if played is not None and draft.task is not Task.RECAPTURE else None
         only_pawns = played is not None and played.given == played.taken == chess.PAWN
         theme = theme_of(board, draft.task, draft.points, after, only_pawns)
-    hint, source = _hint(rules.hint, theme, draft)
+    rule = rules.hint
+    hint = rule.statement if rule is not None else general_hint(theme, draft.task)
     against = rules.against
     lost = _losing_line(bench, board) if draft.points < 0 else None
     told_answer = answer(draft, keep, wrong, asked, lost)
@@ -106,7 +107,7 @@ def build(
         side=side,
         question=question(draft, played),
         hint=hint,
-        hint_source=source,
+        hint_source=rule.source if rule is not None else "",
         verdict=draft.verdict,
         asked=asked,
         keep=keep if draft.points >= 0 else (),
@@ -121,6 +122,7 @@ def build(
         reasons=reasons,
         source=draft.candidate.source,
         tags=draft.candidate.tags,
+        hint_rule=rule.rule if rule is not None else "",
     )
 
 
@@ -136,15 +138,6 @@ def _tried(
     return Tried(
         board.san(move), move.uci(), verdict, show(bench, board, move) if line else None
     )
-
-
-def _hint(rule: Speaking | None, theme: str, draft: Draft) -> tuple[str, str]:
-    if rule is not None:
-        return rule.statement, rule.source
-    known = BY_IDENT.get(theme)
-    if known is None:
-        return "", ""
-    return (known.hint if draft.task in (Task.TRADE, Task.REFUSE) else known.other_hint), ""
 
 
 # --- the twin ---------------------------------------------------------------------------

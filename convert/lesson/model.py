@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from convert.model import Line, Side, Verdict
+from convert.model import Line, RuleFigure, Side, Verdict
 
 SHEET_SCHEMA = 1
 
@@ -76,7 +76,8 @@ class Exercise:
     reach ``verdict``, the shown one first, at most six; ``kept`` counts them all, ``legal`` all
     legal moves.  ``wrong``: plausible moves that do not, the most tempting first, at most three.
     ``answer`` is the solution in sentences with its lines, ``remarks`` the same without lines.
-    ``points``: the sum of the difficulty's ``reasons``.
+    ``points``: the sum of the difficulty's ``reasons``.  ``hint_rule``: the rule of thumb that
+    gives the hint, empty if none does; ``hint_figure`` how often it holds.
     """
 
     ident: str
@@ -101,6 +102,8 @@ class Exercise:
     reasons: tuple[str, ...]
     source: str
     tags: dict[str, str] = field(default_factory=dict)
+    hint_rule: str = ""
+    hint_figure: RuleFigure | None = None
 
     @property
     def shown(self) -> Tried | None:

@@ -6,13 +6,13 @@ from dataclasses import dataclass
 
 import chess
 
-from convert.decisions import position_speaking
+from convert.decisions import position_speaking, speaking
 from convert.judge import Bench, after_move
 from convert.lesson.judging import Draft
 from convert.lesson.model import Task
 from convert.lesson.plausible import offers_trade, relative
 from convert.model import Side, Speaking
-from convert.rules import TradeScene, rule_by_id, trade_voices
+from convert.rules import TradeScene
 from convert.trades import PLURAL
 
 
@@ -100,16 +100,7 @@ def trade_speaking(played: Played) -> tuple[Speaking, ...]:
         given_squares=(played.given_square,),
         taken_squares=(played.taken_square,),
     )
-    out = []
-    for voice in sorted(trade_voices(scene), key=lambda v: (-v.strength, v.rule)):
-        rule = rule_by_id(voice.rule)
-        out.append(
-            Speaking(
-                voice.rule, rule.name, rule.statement, rule.source, Side.of(scene.decider),
-                voice.strength, voice.detail, voice.favours,
-            )
-        )
-    return tuple(out)
+    return speaking(scene)
 
 
 def agrees(rule: Speaking, side: Side, points: int) -> bool:

@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 from convert import __version__
 from convert.lesson.model import SHEET_SCHEMA, Exercise, Sheet
+from convert.lesson.themes import general_hint
+from convert.rule_words import figures_legend
+from convert.rules import rule_by_id
+from convert.rules.figures import figure_of, refuted
 
 CERTAIN = (
     "Every answer is certain: each legal move of every exercise is settled by the Laws of Chess, "
     "by tables or by the solver, and which of them stands behind a result is said beside it. "
-    "Rules of thumb give the hints; they are unmeasured."
+    "The hints are rules of thumb or general advice, which prove nothing."
 )
 ORDER = (
     "The order is from easy to hard by judgement, not by measurement: moves that come into "
@@ -24,19 +29,43 @@ TWIN = (
 )
 
 
+def with_figure(exercise: Exercise) -> Exercise:
+    """The exercise with how often the rule that gives its hint holds.
+
+    A rule that is refuted, or no longer there, gives way to general advice: answers are stored,
+    figures are not.
+    """
+    if not exercise.hint_rule:
+        return exercise
+    try:
+        rule = rule_by_id(exercise.hint_rule)
+    except KeyError:
+        rule = None
+    if rule is None or refuted(rule.id):
+        hint = general_hint(exercise.theme, exercise.task)
+        return replace(exercise, hint=hint, hint_source="", hint_rule="", hint_figure=None)
+    return replace(exercise, hint_figure=figure_of(rule.id, rule.kind))
+
+
 def make_sheet(
-    title: str, exercises: Iterable[Exercise], *, intro: tuple[str, ...] = (),
+    title: str,
+    exercises: Iterable[Exercise],
+    *,
+    intro: tuple[str, ...] = (),
     notes: tuple[str, ...] = (),
+    figures: bool = True,
 ) -> Sheet:
-    """A sheet of exercises that are chosen and in order."""
-    chosen = tuple(exercises)
+    """A sheet of exercises that are chosen and in order.
+
+    ``figures``: with how often the rules hold that give the hints.
+    """
+    chosen = tuple(with_figure(e) for e in exercises) if figures else tuple(exercises)
+    legend = figures_legend(e.hint_figure for e in chosen)
     return Sheet(
         schema=SHEET_SCHEMA,
         program=f"fullpoint {__version__}",
         title=title,
-        intro=(*intro, CERTAIN, ORDER, TWIN),
+        intro=(*intro, CERTAIN, ORDER, TWIN, *([legend] if legend else [])),
         exercises=chosen,
         notes=notes,
     )
-
-

@@ -95,6 +95,14 @@ def theme_title(ident: str) -> str:
     return theme.title if theme else ident
 
 
+def general_hint(ident: str, task: Task) -> str:
+    """The hint where no rule of thumb gives one; empty for a theme that is not known."""
+    theme = BY_IDENT.get(ident)
+    if theme is None:
+        return ""
+    return theme.hint if task in (Task.TRADE, Task.REFUSE) else theme.other_hint
+
+
 def lead(board: chess.Board, color: chess.Color) -> int:
     """How much more ``color`` has, in pawns (common practice values)."""
     count = census(board)

@@ -7,8 +7,11 @@ What is counted:
 * a trade rule is asked for the side that may begin the trade, where that side has a win or a draw
   to keep; it is right in favour when the trade keeps the result, against when the trade loses it;
 * the base rate is the same share among the sides (positions, trades) of the same stratum for
-  which the rule does not speak, strata weighed as the rule meets them.  A stratum is where the
-  trial comes from, the kind of ending and the number of men.
+  which the rule does not speak, strata weighed as the rule meets them; it is given where at least
+  half of the rule's trials have ten or more others to be compared with.  A stratum is where the
+  trial comes from, the kind of ending, the number of men, and how the side stands in unit pawns
+  (behind, level, one or two ahead, more), for a trade whether there is a win or a draw to keep;
+  where it leaves too few without the rule, the number of men does not count.
 
 Shares come with 95% intervals after Wilson, for as many independent trials as there would be if
 those of one game did not hang together (sample size divided by the design effect).
@@ -16,7 +19,6 @@ those of one game did not hang together (sample size divided by the design effec
 
 from __future__ import annotations
 
-import math
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -26,45 +28,49 @@ import chess
 
 from convert import __version__
 from convert.features import features
-from convert.measuring.draw import Trial, kind_of
+from convert.kinds import kind_of
+from convert.measuring.draw import Trial
+from convert.measuring.shares import independent, interval
 from convert.rules import ALL_RULES, POSITION_RULES, TRADE_RULES
-from convert.rules.base import voices_of
+from convert.rules.base import Rule, Voice, voices_of
 from tablebases.solver.solution import SOLVER_VERSION
 
 #: Fewer trials than these say nothing.
-ENOUGH = 50
+ENOUGH = 30
+#: So many trials in which a rule does not speak make a base.
+BASE_FROM = 10
 #: From so many trials of games on, they and not the random ones are shown.
 GAMES_FIRST = 100
+#: Classes of material that are listed for a rule and an origin; the rest is summed up.
+MOST_CLASSES = 12
+#: Stands for the classes that are not listed.
+OTHER = "other"
 
 Stratum = tuple[str, str, int]
 
 
 @dataclass
 class Tally:
-    """Trials of one rule in one stratum, by cluster."""
+    """Trials of one rule in one stratum, by cluster.
+
+    ``inside``: those among them that count in the stratum too, not drawn for the rule alone.
+    """
 
     number: int = 0
     right: int = 0
+    inside: int = 0
+    inside_right: int = 0
     clusters: dict[str, list[int]] = field(default_factory=lambda: defaultdict(lambda: [0, 0]))
 
-    def add(self, cluster: str, right: bool) -> None:
+    def add(self, cluster: str, right: bool, inside: bool = True) -> None:
         """Count one trial."""
         self.number += 1
         self.right += right
+        self.inside += inside
+        self.inside_right += inside and right
         pair = self.clusters[cluster]
         pair[0] += 1
         pair[1] += right
-
-
-def interval(number: float, share: float) -> tuple[float, float]:
-    """Wilson's 95% interval of a share of ``number`` independent trials (Wilson 1927)."""
-    if number <= 0:
-        return 0.0, 1.0
-    z = 1.959964
-    middle = share + z * z / (2 * number)
-    half = z * math.sqrt(share * (1 - share) / number + z * z / (4 * number * number))
-    whole = 1 + z * z / number
-    return max(0.0, (middle - half) / whole), min(1.0, (middle + half) / whole)
 
 
 def effective(tallies: Iterable[Tally]) -> float:
@@ -77,16 +83,13 @@ def effective(tallies: Iterable[Tally]) -> float:
         for name, (number, right) in tally.clusters.items():
             clusters[name][0] += number
             clusters[name][1] += right
-    number = sum(n for n, _ in clusters.values())
-    if not number:
-        return 0.0
-    share = sum(r for _, r in clusters.values()) / number
-    plain = share * (1 - share) / number
-    m = len(clusters)
-    if m < 2 or plain == 0:
-        return float(min(number, m))
-    spread = sum((r - share * n) ** 2 for n, r in clusters.values()) / number**2 * m / (m - 1)
-    return number * min(1.0, plain / spread) if spread > 0 else float(number)
+    pairs = clusters.values()
+    return independent(
+        sum(n for n, _ in pairs),
+        sum(r for _, r in pairs),
+        len(clusters),
+        (sum(n * n for n, _ in pairs), sum(n * r for n, r in pairs), sum(r * r for _, r in pairs)),
+    )
 
 
 @dataclass
@@ -97,6 +100,8 @@ class _Rule:
         default_factory=lambda: defaultdict(lambda: [0, 0, 0, 0])
     )
     """Origin and material, the rule's side first: trials, right, wins, losses of that side."""
+    drawn: dict[str, int] = field(default_factory=lambda: defaultdict(int))
+    """By origin: how often the rule spoke in what was drawn, settled or not."""
 
 
 class Counting:
@@ -107,42 +112,78 @@ class Counting:
         self.totals: dict[tuple[Stratum, str], list[int]] = defaultdict(lambda: [0, 0])
         self.trials: dict[str, list[int]] = defaultdict(lambda: [0, 0])
 
-    def position(self, trial: Trial, value: int) -> None:
+    def drawn(self, trial: Trial, voices: Sequence[Voice]) -> None:
+        """A trial that was drawn, whether its outcome is known or not."""
+        for voice in voices:
+            self.rules[voice.rule].drawn[trial.origin] += 1
+
+    def position(self, trial: Trial, voices: Sequence[Voice], value: int) -> None:
         """A position and its value for the side to move (1, 0, -1)."""
         board = trial.board()
-        stratum = (trial.origin, kind_of(board), board.occupied.bit_count())
+        kind, men = kind_of(board), board.occupied.bit_count()
         values = {board.turn: value, (not board.turn): -value}
-        for color in chess.COLORS:
-            self._total(stratum, "wins", values[color] == 1)
-        self._total(stratum, "drawn", value == 0)
-        for voice in voices_of(POSITION_RULES, features(board)):
+        stronger = _stronger(board)
+        strata = {
+            color: (trial.origin, f"{kind}, {_standing(board, color)}", men)
+            for color in chess.COLORS
+        }
+        if not trial.rule:
+            for color in chess.COLORS:
+                self._total(strata[color], "wins", values[color] == 1)
+            self._total(strata[stronger], "drawn", value == 0)
+        for voice in voices:
             if voice.side is None:
-                stronger = _stronger(board)
-                self._spoke(voice.rule, stratum, "drawn", trial, value == 0,
+                self._spoke(voice.rule, strata[stronger], "drawn", trial, value == 0,
                             _material(board, stronger), values[stronger])  # fmt: skip
             else:
                 won = values[voice.side] == 1
-                self._spoke(voice.rule, stratum, "wins", trial, won,
+                self._spoke(voice.rule, strata[voice.side], "wins", trial, won,
                             _material(board, voice.side), values[voice.side])  # fmt: skip
 
-    def trade(self, trial: Trial, before: int, after: int) -> None:
+    def trade(
+        self, trial: Trial, voices: Sequence[Voice], before: int, after: int
+    ) -> None:
         """A trade, values for the side that begins it, before and after its first move."""
         if before < 0:
             return
         scene = trial.scene()
-        stratum = (trial.origin, f"into {kind_of(scene.after)}", scene.before.occupied.bit_count())
+        kind = f"a {'win' if before else 'draw'} to keep, into {kind_of(scene.after)}"
+        stratum = (trial.origin, kind, scene.before.occupied.bit_count())
         kept = after >= before
-        self._total(stratum, "kept", kept)
-        self._total(stratum, "lost", not kept)
-        for voice in voices_of(TRADE_RULES, scene):
+        if not trial.rule:
+            self._total(stratum, "kept", kept)
+            self._total(stratum, "lost", not kept)
+        for voice in voices:
             direction = "kept" if voice.favours else "lost"
             self._spoke(voice.rule, stratum, direction, trial, kept == bool(voice.favours),
                         _material(scene.before, scene.decider), after)  # fmt: skip
 
     def _total(self, stratum: Stratum, direction: str, right: bool) -> None:
-        total = self.totals[stratum, direction]
-        total[0] += 1
-        total[1] += right
+        for key in (stratum, _of_any_men(stratum)):
+            total = self.totals[key, direction]
+            total[0] += 1
+            total[1] += right
+
+    def _without(
+        self, spoke: Mapping[tuple[Stratum, str], Tally], key: tuple[Stratum, str]
+    ) -> tuple[int, int]:
+        """Trials of the stratum in which the rule does not speak, and how many came right.
+
+        Where they are fewer than :data:`BASE_FROM`, those with any number of men.
+        """
+        stratum, direction = key
+        left = right = 0
+        for wider in (stratum, _of_any_men(stratum)):
+            same = [
+                tally
+                for (other, way), tally in spoke.items()
+                if way == direction and wider in (other, _of_any_men(other))
+            ]
+            left = self.totals[wider, direction][0] - sum(t.inside for t in same)
+            right = self.totals[wider, direction][1] - sum(t.inside_right for t in same)
+            if left >= BASE_FROM:
+                break
+        return left, right
 
     def _spoke(
         self,
@@ -155,7 +196,9 @@ class Counting:
         value: int,
     ) -> None:
         kept = self.rules[rule]
-        kept.spoke.setdefault((stratum, direction), Tally()).add(trial.cluster, right)
+        kept.spoke.setdefault((stratum, direction), Tally()).add(
+            trial.cluster, right, not trial.rule
+        )
         row = kept.by_class[trial.origin, material]
         row[0] += 1
         row[1] += right
@@ -173,43 +216,94 @@ class Counting:
         low, high = interval(effective(spoke.values()), share)
         base, weighed, others = 0.0, 0, 0
         for key, tally in spoke.items():
-            total = self.totals[key]
-            left = total[0] - tally.number
-            if left >= 10:
-                base += tally.number * (total[1] - tally.right) / left
+            left, right = self._without(spoke, key)
+            if left >= BASE_FROM:
+                base += tally.number * right / left
                 weighed += tally.number
                 others += left
-        classes = [
-            {"material": material, "n": n, "right": right, "won": won, "lost": lost}
-            for (where, material), (n, right, won, lost) in sorted(kept.by_class.items())
-            if where == origin
-        ]
         return {
             "n": number,
-            "right": round(share, 4),
+            "right": rounded(share),
             "low": round(low, 4),
             "high": round(high, 4),
-            "base": round(base / weighed, 4) if weighed else None,
+            "base": rounded(base / weighed) if 2 * weighed >= number else None,
             "base_n": others,
-            "classes": classes,
+            "classes": self._classes(kept, origin),
         }
+
+    def _classes(self, kept: _Rule, origin: str) -> list[list[str | int]]:
+        """Material, trials, right, wins and losses of the rule's side; most trials first."""
+        rows = [(key, row) for (where, key), row in kept.by_class.items() if where == origin]
+        rows.sort(key=lambda item: (-item[1][0], item[0]))
+        out: list[list[str | int]] = [[key, *row] for key, row in rows[:MOST_CLASSES]]
+        if rest := [row for _, row in rows[MOST_CLASSES:]]:
+            out.append([OTHER, *(sum(column) for column in zip(*rest, strict=True))])
+        return out
+
+
+def _of_any_men(stratum: Stratum) -> Stratum:
+    return stratum[0], stratum[1], 0
+
+
+def rounded(share: float) -> float:
+    """A share with four places; 0 and 1 only where it is exactly so."""
+    near = round(share, 4)
+    if near == 1.0 and share < 1:
+        return 0.9999
+    return 0.0001 if near == 0.0 and share > 0 else near
 
 
 def standing(figures: Mapping[str, Any] | None, exact: bool) -> str:
     """What the figures say of the rule: ``holds``, ``no better``, ``refuted`` or ``too few``.
 
     A rule holds when its share lies above the base rate for certain (95%), and is refuted when it
-    lies below; one that states a result without exception is refuted by one exception.
+    lies below; one that states a result without exception (``exact``) is refuted by one exception,
+    however few the trials.  ``no base``: there was nothing to compare with.
     """
+    if exact and figures is not None and figures["right"] < 1.0:
+        return "refuted"
     if figures is None or figures["n"] < ENOUGH:
         return "too few"
     if exact:
-        return "holds" if figures["right"] == 1.0 else "refuted"
+        return "holds"
     if figures["base"] is None:
         return "no base"
     if figures["low"] > figures["base"]:
         return "holds"
     return "refuted" if figures["high"] < figures["base"] else "no better"
+
+
+def shown_origin(found: Mapping[str, Mapping[str, Any] | None], exact: bool) -> str | None:
+    """Which figures are shown: those of games if there are enough, else those of random draws.
+
+    For a rule that states a result without exception those in which there is an exception.
+    """
+    there = {origin: told for origin, told in found.items() if told is not None}
+    if not there:
+        return None
+    if exact and (bad := [origin for origin, told in there.items() if told["right"] < 1.0]):
+        return bad[0]
+    for origin, least in (("games", GAMES_FIRST), ("random", ENOUGH), ("games", ENOUGH)):
+        if origin in there and there[origin]["n"] >= least:
+            return origin
+    return max(there, key=lambda origin: int(there[origin]["n"]))
+
+
+def why_not(kind: str, drawn: int, tried: int) -> str:
+    """Why a rule has no figure, in words.
+
+    Args:
+        kind: of the rule, ``position`` or ``trade``.
+        drawn: how often it spoke in what was drawn from games and at random.
+        tried: how often the outcome was settled, for a trade with a result to keep.
+    """
+    noun = "trade" if kind == "trade" else "ending"
+    if not drawn:
+        return f"it spoke in no {noun} with so few men, neither in games nor at random"
+    if tried == drawn:
+        return f"tried on {tried} {noun}{'' if tried == 1 else 's'}, too few"
+    told = f"it spoke {drawn:,} time{'' if drawn == 1 else 's'} in what was drawn"
+    return f"{told}, of which {tried or 'none'} could be tried{': too few' if tried else ''}"
 
 
 def count(
@@ -229,27 +323,19 @@ def count(
         what = f"{trial.origin}/{'trades' if trial.trade else 'positions'}"
         pair = counter.trials[what]
         pair[0] += 1
+        voices = _voices(trial)
+        counter.drawn(trial, voices)
         if value is None:
             continue
         if not trial.trade:
-            counter.position(trial, value)
+            counter.position(trial, voices, value)
         else:
             child = known.get(trial.child().fen())
             if child is None:
                 continue
-            counter.trade(trial, value, -child)
+            counter.trade(trial, voices, value, -child)
         pair[1] += 1
-    rules: dict[str, Any] = {}
-    for rule in ALL_RULES:
-        games, random = counter.figures(rule.id, "games"), counter.figures(rule.id, "random")
-        first = games if games is not None and games["n"] >= GAMES_FIRST else random or games
-        shown = "games" if first is games and games is not None else "random"
-        rules[rule.id] = {
-            "games": games,
-            "random": random,
-            "shown": shown if first is not None else None,
-            "standing": standing(first, rule.exact),
-        }
+    rules = {rule.id: _told(counter, rule, seen.get(f"rule/{rule.id}", 0)) for rule in ALL_RULES}
     return {
         "schema": 1,
         "program": f"fullpoint {__version__}",
@@ -265,9 +351,45 @@ def count(
     }
 
 
+def _told(counter: Counting, rule: Rule, seen: int) -> dict[str, Any]:
+    """What the document says of one rule."""
+    found = {origin: counter.figures(rule.id, origin) for origin in ("games", "random")}
+    shown = shown_origin(found, rule.exact)
+    drawn = dict(counter.rules[rule.id].drawn)
+    told: dict[str, Any] = {
+        **found,
+        "seen": seen,
+        "drawn": drawn,
+        "shown": shown,
+        "standing": standing(found[shown] if shown else None, rule.exact),
+    }
+    if told["standing"] == "too few":
+        tried = sum(figures["n"] for figures in found.values() if figures)
+        told["why_not"] = why_not(rule.kind, sum(drawn.values()), tried)
+    return told
+
+
+def _voices(trial: Trial) -> list[Voice]:
+    """The rules that a trial is to be counted for, all of them, refuted ones too."""
+    voices = (
+        voices_of(TRADE_RULES, trial.scene())
+        if trial.trade
+        else voices_of(POSITION_RULES, features(trial.board()))
+    )
+    return [voice for voice in voices if trial.rule in ("", voice.rule)]
+
+
 def _stronger(board: chess.Board) -> chess.Color:
     facts = features(board)
     return facts.balance(chess.WHITE) >= 0
+
+
+def _standing(board: chess.Board, color: chess.Color) -> str:
+    """How the side stands in unit pawns, coarsely."""
+    lead = features(board).balance(color)
+    if lead <= 0:
+        return "behind" if lead < 0 else "level"
+    return "a little ahead" if lead <= 2 else "far ahead"
 
 
 def _material(board: chess.Board, first: chess.Color) -> str:

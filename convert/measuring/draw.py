@@ -10,16 +10,19 @@ from __future__ import annotations
 import hashlib
 import heapq
 import random
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import chess
 from chess import KING
 
+from convert.fastread import LineRead, read_lines
 from convert.features import features
-from convert.rules.base import TradeScene
-from convert.sources import GameRead, read_games
+from convert.kinds import kind_of
+from convert.rules import POSITION_RULES, TRADE_RULES
+from convert.rules.base import TradeScene, voices_of
 from convert.trades import FoundTrade, find_trades, starts_trade
 from convert.walker import Walk, phases, walk
 from tablebases.material import material_name
@@ -39,6 +42,7 @@ class Trial:
     ``after`` is the position when it is complete; ``given`` and ``taken`` are piece types and
     squares from the point of view of the side that begins.  Trials with the same ``cluster``
     are not independent: they come from one game.  The fifty-move clock is nought in all.
+    ``rule``: drawn because this rule speaks there, and to be counted for it alone.
     """
 
     origin: Origin
@@ -48,6 +52,7 @@ class Trial:
     after: str = ""
     given: tuple[tuple[int, int], ...] = ()
     taken: tuple[tuple[int, int], ...] = ()
+    rule: str = ""
 
     @property
     def trade(self) -> bool:
@@ -89,25 +94,8 @@ def in_scope(board: chess.Board) -> bool:
     return men <= 5 or pieces <= MOST_PIECES
 
 
-def kind_of(board: chess.Board) -> str:
-    """The kind of ending, by its pieces alone; one of :data:`KINDS`."""
-    facts = features(board)
-    if facts.piece_count == 0:
-        return "pawn ending"
-    if not facts.queens_on and facts.exchange_up is not None:
-        return "exchange up"
-    heavy = board.queens | board.rooks
-    if not heavy:
-        return "minor pieces"
-    if board.occupied & ~board.kings & ~board.pawns == board.rooks:
-        return "rook ending"
-    if board.occupied & ~board.kings & ~board.pawns == board.queens:
-        return "queen ending"
-    return "other"
-
-
-KINDS = ("pawn ending", "exchange up", "minor pieces", "rook ending", "queen ending", "other")
-
+#: Groups of the trials in which one rule speaks.
+_RULE = "rule/"
 
 # --- from games --------------------------------------------------------------------------
 
@@ -131,12 +119,29 @@ class Reservoir:
             heapq.heapreplace(heap, entry)
 
     def trials(self) -> list[Trial]:
-        """All that were kept, group by group, least hash first."""
-        return [
-            trial
-            for group in sorted(self.kept)
-            for _, _, trial in sorted(self.kept[group], key=lambda e: (-e[0], e[1]))
-        ]
+        """All that were kept, group by group, least hash first, those for one rule last.
+
+        Of the trials in which a rule speaks so many are added that ``most`` of its group are
+        there, those of the other groups counted in.
+        """
+        general: dict[str, Trial] = {}
+        for group in sorted(self.kept):
+            if not group.startswith(_RULE):
+                general |= {t.fen + t.move: t for t in self._in_order(group)}
+        out = list(general.values())
+        spoken = Counter(rule for trial in out for rule in rules_of(trial))
+        for group in sorted(self.kept):
+            if group.startswith(_RULE):
+                rule = group[len(_RULE) :]
+                fresh = [t for t in self._in_order(group) if t.fen + t.move not in general]
+                out += [
+                    replace(trial, rule=rule)
+                    for trial in fresh[: max(0, self.most(group) - spoken[rule])]
+                ]
+        return out
+
+    def _in_order(self, group: str) -> list[Trial]:
+        return [t for *_, t in sorted(self.kept[group], key=lambda e: (-e[0], e[1]))]
 
 
 def rank_of(seed: int, *names: object) -> int:
@@ -153,17 +158,15 @@ def bare(board: chess.Board) -> chess.Board:
     return copy
 
 
-def of_game(read: GameRead, seed: int) -> Iterator[tuple[str, int, Trial]]:
+def of_game(read: LineRead, seed: int) -> Iterator[tuple[str, int, Trial]]:
     """Candidates of one game: the first position of each phase, and each trade, with few men.
 
     Yields:
-        Group, rank, trial.
+        Group, rank, trial; a trial comes once more for each rule that speaks, as ``rule/ID``.
     """
-    if read.game is None or not read.moves:
+    if read.start is None or not read.moves:
         return
-    start = read.game.board()
-    if start.chess960 or type(start) is not chess.Board:
-        return
+    start = read.start
     walked = walk(start, read.moves)
     if sum(walked.counts[-1]) + 2 > MOST_MEN:
         return
@@ -171,14 +174,30 @@ def of_game(read: GameRead, seed: int) -> Iterator[tuple[str, int, Trial]]:
     for phase in phases(walked):
         board = bare(walked.boards[phase.since])
         if in_scope(board) and board.is_valid() and any(board.legal_moves):
-            group = f"position/{kind_of(board)}/{board.occupied.bit_count()}"
-            yield group, rank_of(seed, name, phase.since), Trial("games", name, board.fen())
+            trial, rank = Trial("games", name, board.fen()), rank_of(seed, name, phase.since)
+            yield f"position/{kind_of(board)}/{board.occupied.bit_count()}", rank, trial
+            for rule in rules_of(trial):
+                yield f"rule/{rule}", rank, trial
     for trade in find_trades(walked):
         board = bare(walked.boards[trade.first - 1])
         after = bare(walked.boards[trade.last])
         if in_scope(board) and board.is_valid() and trade.last - trade.first <= 2:
-            group = f"trade/{_what(trade)}/{kind_of(after)}/{board.occupied.bit_count()}"
-            yield group, rank_of(seed, name, trade.first), _trial(walked, trade, name, board, after)
+            kind = f"trade/{_what(trade)}/{kind_of(after)}/{board.occupied.bit_count()}"
+            found = _trial(walked, trade, name, board, after)
+            rank = rank_of(seed, name, trade.first)
+            yield kind, rank, found
+            for rule in rules_of(found):
+                yield f"rule/{rule}", rank, found
+
+
+def rules_of(trial: Trial) -> list[str]:
+    """The rules that speak of a trial, each once."""
+    voices = (
+        voices_of(TRADE_RULES, trial.scene())
+        if trial.trade
+        else voices_of(POSITION_RULES, features(trial.board()))
+    )
+    return list(dict.fromkeys(voice.rule for voice in voices))
 
 
 def _what(trade: FoundTrade) -> str:
@@ -220,7 +239,7 @@ def from_games(
     reservoir = Reservoir(most)
     number = 0
     for path in paths:
-        for read in read_games(path):
+        for read in read_lines(path):
             number += 1
             if tell is not None and number % 500 == 0:
                 tell(number)

@@ -6,6 +6,7 @@ The budget does not depend on the clock: the same positions are settled on every
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -24,8 +25,10 @@ PLANNED_SECONDS = 4.0
 MEMORY = 2**30
 #: Most pieces of a five-man class that is solved as a whole; with a pawn one fewer.
 CLASS_PIECES = 3
+#: Tasks that a process does before it makes room for another.
+BATCH = 200
 #: A class is solved as a whole when so many of its positions are asked for.
-CLASS_FROM = 4
+CLASS_FROM = 12
 
 
 @dataclass(frozen=True)
@@ -83,16 +86,18 @@ def tasks_for(groups: Iterable[Sequence[str]]) -> list[Task]:
     """
     by_class: dict[str, dict[str, None]] = {}
     singles: dict[tuple[str, ...], None] = {}
+    taken: set[str] = set()
     for group in groups:
         rest = []
         for fen in group:
             name = normal_name(material_name(chess.Board(fen)))
             if men(name) <= 4 or whole_class(name):
                 by_class.setdefault(name, {})[fen] = None
-            else:
+            elif fen not in taken:
                 rest.append(fen)
         if rest:
             singles[tuple(rest)] = None
+            taken.update(rest)
     tasks = []
     for name, fens in by_class.items():
         if men(name) == 5 and len(fens) < CLASS_FROM:
@@ -101,7 +106,16 @@ def tasks_for(groups: Iterable[Sequence[str]]) -> list[Task]:
             tasks.append(Task(name, tuple(fens)))
     # The long ones first, so that no process is left with one of them at the end.
     tasks.sort(key=lambda t: (-men(t.name), t.name.count("P"), t.name))
-    return tasks + [Task("", fens) for fens in singles]
+    # Single endings in an order like one drawn at random: the first so many are a fair sample.
+    ordered = sorted(singles, key=lambda fens: hashlib.blake2b(fens[0].encode()).digest())
+    return tasks + [Task("", fens) for fens in ordered]
+
+
+def first_tasks(groups: Iterable[Sequence[str]], most: int | None) -> list[Task]:
+    """The classes, and at most so many single endings."""
+    tasks = tasks_for(groups)
+    classes = sum(bool(task.name) for task in tasks)
+    return tasks if most is None else tasks[: classes + most]
 
 
 class Outcomes:
@@ -132,10 +146,22 @@ class Outcomes:
         groups: Iterable[Sequence[str]],
         jobs: int = 1,
         tell: Callable[[int, int], None] | None = None,
-    ) -> None:
-        """Find out what is not known yet; ``tell`` hears of tasks done, and of how many."""
-        wanted = [[fen for fen in group if fen not in self.known] for group in groups]
-        tasks = tasks_for(group for group in wanted if group)
+        most: int | None = None,
+    ) -> dict[str, int | None]:
+        """Find out what is not known yet; ``tell`` hears of tasks done, and of how many.
+
+        Args:
+            most: at most so many single endings are looked at, always the same ones.
+
+        Returns:
+            The values of what was to be looked at, known before or not.
+        """
+        asked = first_tasks(groups, most)
+        tasks = [
+            Task(task.name, left)
+            for task in asked
+            if (left := tuple(fen for fen in task.fens if fen not in self.known))
+        ]
         done = 0
         with self.path.open("a", encoding="utf-8") as file:
             for found in _results(tasks, jobs):
@@ -146,6 +172,7 @@ class Outcomes:
                 done += 1
                 if tell is not None:
                     tell(done, len(tasks))
+        return {fen: self.known[fen] for task in asked for fen in task.fens}
 
 
 def _results(tasks: Sequence[Task], jobs: int) -> Iterator[list[tuple[str, int | None]]]:
@@ -153,14 +180,17 @@ def _results(tasks: Sequence[Task], jobs: int) -> Iterator[list[tuple[str, int |
         yield from map(run_task, tasks)
         return
     executor: Executor
-    with ProcessPoolExecutor(jobs, max_tasks_per_child=200) as executor:
-        futures = [executor.submit(run_task, task) for task in tasks]
-        try:
-            for future in as_completed(futures):
-                yield future.result()
-        except BaseException:
-            executor.shutdown(wait=False, cancel_futures=True)
-            raise
+    for first in range(0, len(tasks), jobs * BATCH):
+        # New processes from time to time, so that what the solver keeps does not add up.
+        with ProcessPoolExecutor(jobs) as executor:
+            batch = tasks[first : first + jobs * BATCH]
+            futures = [executor.submit(run_task, task) for task in batch]
+            try:
+                for future in as_completed(futures):
+                    yield future.result()
+            except BaseException:
+                executor.shutdown(wait=False, cancel_futures=True)
+                raise
 
 
 def processors() -> int:

@@ -11,7 +11,7 @@ from convert.judge import Bench, after_move
 from convert.lines import line_after, refutation
 from convert.model import Alternative, Side, Slip, Verdict
 from convert.playing.record import Made
-from convert.slips import MOST_HELD, SUSPECT_BETTER, SUSPECT_FROM
+from convert.slips import MOST_HELD, fall_of, suspicion
 from convert.trades import starts_trade
 
 
@@ -157,7 +157,7 @@ def slip_of(
         return _certain(bench, board, move, ply, before, after)
     if before.exact and after.exact:
         return None
-    if before.expected - after.expected < SUSPECT_FROM:
+    if fall_of(before, after) < suspicion().threshold:
         return None
     return _suspected(bench, board, move, ply, before, after)
 
@@ -211,7 +211,7 @@ def _suspected(
 
     sure = [m for m, _ in keeping(bench, board, before)[0]] if before.exact else []
     best = sure[0] if sure else max(others, key=lambda m: (told(m).expected, m.uci()))
-    if told(best).expected - after.expected < SUSPECT_BETTER:
+    if told(best).expected - after.expected < suspicion().better:
         return None
     better = Alternative(board.san(best), best.uci(), told(best), starts_trade(board, best))
     return Slip(

@@ -14,6 +14,7 @@ from itertools import groupby
 from pathlib import PurePath
 
 from convert.model import Review
+from convert.practice_words import practice_words
 from convert.reports.board_svg import piece_defs
 from convert.reports.html_lines import Desk
 from convert.reports.html_strip import PATTERNS, legend, strip
@@ -27,11 +28,13 @@ from convert.reports.html_text import (
     result_words,
 )
 from convert.reports.html_view import Article, View
+from convert.rule_words import figures_legend, lesson_source
 from convert.wording import (
     how_words,
     only_moves_words,
     shown_phases,
     span,
+    suspicion_words,
     technique_words,
     turning_words,
 )
@@ -52,6 +55,7 @@ def page(review: Review, *, index: str | None = None) -> str:
     board = view.score_board()
     score_line = view.score_line
     score = view.score(board)
+    rules = view.rules()
     phases = shown_phases(review)
     return environment().get_template("page.html.j2").render(
         **frame("page.css", "page.js"),
@@ -68,14 +72,18 @@ def page(review: Review, *, index: str | None = None) -> str:
         turning=linked(review, turning_words(review)),
         phases=[(span(review, p.first, p.last), p.name) for p in phases],
         phases_left=len(review.phases) - len(phases),
+        practice=practice_words(review.practice) if review.practice else "",
         trades=trades,
         declined=declined,
         slips=slips,
-        rules=view.rules(),
+        rules=rules,
+        suspicion=suspicion_words(review),
+        rules_legend=figures_legend(row.rule.figure for row in rules),
         only_moves=[linked(review, text) for text in only_moves_words(review)],
         technique=[linked(review, text) for text in technique_words(review)],
         lessons=[
-            (lesson, linked(review, lesson.shown)) for lesson in review.teach
+            (lesson, linked(review, lesson.shown), lesson_source(lesson))
+            for lesson in review.teach
         ],
         board=board,
         score=score,

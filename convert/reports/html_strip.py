@@ -188,7 +188,7 @@ def _samples() -> list[tuple[Markup, str]]:
         (sample(_full(5, 3)), "certain: rules, tables or solver"),
         (
             sample(_textured("estimate", 5, 3) + frame),
-            "estimate, unmeasured: W or L from about 5 of 10 on, else D",
+            "estimate: W or L from about 5 of 10 on, else D",
         ),
         (
             sample(_textured("estimate", 5, 3) + fence),

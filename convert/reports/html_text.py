@@ -97,7 +97,8 @@ def clean(value: Any) -> Any:
 
 
 def typeset(text: str) -> str:
-    """A sentence of ours with the quotation marks of print."""
+    """A sentence of ours with the quotation marks of print, numbers of trials kept together."""
+    text = re.sub(r"\bn = (?=\d)", "n\u00a0=\u00a0", text)
     return re.sub(r'"([^"]*)"', "“\\1”", text).replace("'", "’")
 
 

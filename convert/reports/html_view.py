@@ -31,8 +31,10 @@ from convert.reports.html_lines import (
     positions,
 )
 from convert.reports.html_text import comment_text, linked, nag_text, suffixes
+from convert.rule_words import figure_words, rule_words
 from convert.wording import (
     before_after_words,
+    capital,
     decision_words,
     declined_words,
     label_at,
@@ -40,7 +42,6 @@ from convert.wording import (
     mentioned,
     other_words,
     pieces_words,
-    rule_words,
     rules_of,
     slip_words,
     verdict_words,
@@ -82,7 +83,7 @@ class RuleRow:
 
     rule: Speaking
     where: tuple[Markup, ...]
-    holds: str = "unmeasured"
+    holds: str
 
 
 @dataclass(frozen=True)
@@ -290,7 +291,10 @@ class View:
             label = f"after {label_at(review, review.ending_ply)}"
             for rule in review.ending_rules:
                 add(rule, f"p{review.ending_ply}", label)
-        return [RuleRow(rule, tuple(where)) for rule, where in found.values()]
+        return [
+            RuleRow(rule, tuple(where), capital(figure_words(rule.figure)))
+            for rule, where in found.values()
+        ]
 
     # --- the score ------------------------------------------------------------------------
 

@@ -16,7 +16,7 @@ from convert.lesson.model import Exercise, Sheet, Task, Tried, Twin
 from convert.reports.board_svg import Mark, board_svg, piece_defs
 from convert.reports.html_text import environment, frame
 from convert.reports.lesson_text import line_with_end
-from convert.reports.lesson_words import heading, level_text, result_of, summary
+from convert.reports.lesson_words import heading, hint_source, level_text, result_of, summary
 
 
 @dataclass(frozen=True)
@@ -31,6 +31,7 @@ class Shown:
     task: Markup
     solution: Markup
     answer: tuple[str, ...]
+    hint_source: str
     twin: Markup | None
     twin_line: str
 
@@ -62,6 +63,7 @@ def _shown(number: int, exercise: Exercise) -> Shown:
             exercise.fen, marks=_marks(exercise.fen, _key(exercise)), ident=f"answer-{number}"
         ),
         answer=exercise.answer,
+        hint_source=hint_source(exercise),
         twin=board_svg(twin.fen, marks=_twin_marks(twin), ident=f"twin-{number}")
         if twin is not None
         else None,

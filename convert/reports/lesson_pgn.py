@@ -14,6 +14,7 @@ from convert.lesson.model import Exercise, Sheet, Task, Tried, Twin, ends_words
 from convert.model import Line, Side, Verdict
 from convert.reports.lesson_words import heading, level_text
 from convert.reports.pgn_text import export_game, safe_comment
+from convert.rule_words import figure_words
 from convert.wording import evidence_word, line_words, outcome_words
 
 #: Longest variation, in plies.
@@ -51,6 +52,8 @@ def game_of(exercise: Exercise, number: int, sheet: Sheet) -> chess.pgn.Game:
         game.headers["Source"] = exercise.source
     game.setup(board)
     opening = f"{exercise.question} {level_text(exercise)} Hint: {exercise.hint}"
+    if exercise.hint_figure is not None:
+        opening += f" It {figure_words(exercise.hint_figure)}."
     game.comment = safe_comment(opening)
     _solution(game, exercise)
     return game

@@ -7,8 +7,9 @@ from rich.console import Console
 from convert.lesson.model import Exercise, Sheet, ends_words
 from convert.model import Line, Side
 from convert.reports.diagram import diagram
-from convert.reports.lesson_words import heading, level_text, summary
+from convert.reports.lesson_words import heading, hint_source, level_text, summary
 from convert.reports.terminal import Page
+from convert.rule_words import figures_legend
 from convert.wording import line_words
 
 
@@ -30,6 +31,8 @@ def print_sheet(
         if answers:
             _answer(page, exercise)
     page.line()
+    if answers and (legend := figures_legend(e.hint_figure for e in sheet.exercises)):
+        page.paragraph(legend, 0)
     if not answers:
         page.paragraph(
             "The answers: --answers, or -o with a name that ends in .html, .pgn or .epd.", 0
@@ -39,8 +42,8 @@ def print_sheet(
 def _answer(page: Page, exercise: Exercise) -> None:
     page.line()
     if exercise.hint:
-        source = f" [{exercise.hint_source}]" if exercise.hint_source else ""
-        page.paragraph(f"Hint: {exercise.hint}{source}", 2, 2)
+        source = hint_source(exercise)
+        page.paragraph(f"Hint: {exercise.hint}{f' [{source}]' if source else ''}", 2, 2)
     page.paragraph(f"Answer: {' '.join(exercise.answer)}", 2, 2)
     twin = exercise.twin
     if twin is not None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from convert.lesson.model import Exercise, Level, Sheet
 from convert.lesson.themes import theme_title
+from convert.rule_words import figure_words
 from convert.wording import evidence_word, join, outcome_words
 
 LEVEL_WORDS = {Level.EASY: "easy", Level.MEDIUM: "of medium difficulty", Level.HARD: "hard"}
@@ -18,6 +19,13 @@ def level_text(exercise: Exercise) -> str:
     """``Hard: 9 moves come into question; the key move is quiet.``"""
     reasons = "; ".join(exercise.reasons)
     return f"{exercise.level.value.capitalize()}: {reasons}."
+
+
+def hint_source(exercise: Exercise) -> str:
+    """Where the hint is from and how often its rule holds; empty for general advice."""
+    if not exercise.hint_rule:
+        return exercise.hint_source
+    return f"{exercise.hint_source}; {figure_words(exercise.hint_figure)}"
 
 
 def heading(exercise: Exercise) -> str:

@@ -6,6 +6,7 @@ import chess
 
 from convert.model import Evidence, Side, Slip, Speaking, Verdict, move_label
 from convert.playing.record import End, How, Made, Playing
+from convert.rule_words import figure_words
 from convert.wording import (
     evidence_word,
     held_words,
@@ -17,6 +18,8 @@ from convert.wording import (
 
 #: From this clock on (plies) the count of the fifty-move rule is told with the outcome.
 CLOCK_FROM = 40
+#: At most so many rules of thumb are told of a position.
+MOST_RULES = 3
 _NEXT = "the next capture, pawn move or mate"
 
 
@@ -30,7 +33,7 @@ def basis_words(opponent: Side, evidence: Evidence) -> str:
     if evidence is Evidence.ESTIMATE:
         return (
             f"No table and no solved result settles this position: {opponent.name_}'s replies "
-            "rest on look-ahead and rules of thumb, an unmeasured estimate."
+            "rest on look-ahead and rules of thumb, an estimate."
         )
     source = "what the solver settled" if evidence is Evidence.SOLVED else "the tables"
     return f"{opponent.name_}'s replies rest on {source}."
@@ -286,14 +289,15 @@ def _detours(own: list[Made], since: str) -> str:
     )
 
 
-def rules_words(rules: tuple[Speaking, ...], most: int = 3) -> list[str]:
+def rules_words(rules: tuple[Speaking, ...], most: int = MOST_RULES) -> list[str]:
     """Rules of thumb that speak in the position, strongest first."""
     if not rules:
         return ["No rule of thumb speaks here."]
     said = []
     for rule in rules[:most]:
         whom = "for a draw" if rule.side is None else f"for {rule.side.name_}"
-        said.append(f"{whom}: {rule.statement} Here: {rule.detail}. [{rule.source}]")
+        how = f"{rule.source}; {figure_words(rule.figure)}"
+        said.append(f"{whom}: {rule.statement} Here: {rule.detail}. [{how}]")
     return said
 
 

@@ -5,8 +5,10 @@ from __future__ import annotations
 from rich.console import Console
 
 from convert.model import MoveRow, PositionReport, Side, Variant, Verdict
+from convert.practice_words import CAVEAT, practice_lead, practice_rows
 from convert.reports.diagram import diagram, in_words
 from convert.reports.terminal import Page
+from convert.rule_words import figure_words, figures_legend
 from convert.wording import line_words, outcome_words, verdict_words
 
 
@@ -32,6 +34,7 @@ def print_position(report: PositionReport, console: Console, *, figures: bool = 
     _trades(page, report)
     _variants(page, report)
     _rules(page, report)
+    _practice(page, report)
 
 
 def _capital(text: str) -> str:
@@ -121,7 +124,7 @@ def _variants(page: Page, report: PositionReport) -> None:
         page.paragraph(f"No change of the result: {'; '.join(same)}.", 2, 2)
     if likely:
         page.paragraph(
-            f"No change, but by the unmeasured estimate only: {'; '.join(likely)}.", 2, 2
+            f"No change, but by the estimate only: {'; '.join(likely)}.", 2, 2
         )
 
 
@@ -151,11 +154,29 @@ def _result(verdict: Verdict) -> str:
 
 
 def _rules(page: Page, report: PositionReport) -> None:
-    page.heading("Rules of thumb that speak (unmeasured)")
+    page.heading("Rules of thumb that speak")
     if not report.rules:
         page.paragraph("None.", 2)
-    for rule in report.rules[:8]:
+    told = report.rules[:8]
+    for rule in told:
         whom = "for a draw" if rule.side is None else f"for {rule.side.name_}"
-        page.item(f"{whom}: {rule.statement} Here: {rule.detail}. [{rule.rule}; {rule.source}]")
+        how = f"{rule.rule}; {rule.source}; {figure_words(rule.figure)}"
+        page.item(f"{whom}: {rule.statement} Here: {rule.detail}. [{how}]")
     if len(report.rules) > 8:
         page.paragraph(f"({len(report.rules) - 8} weaker ones left out)", 2)
+    if legend := figures_legend(rule.figure for rule in told):
+        page.paragraph(legend, 2)
+
+
+def _practice(page: Page, report: PositionReport) -> None:
+    practice = report.practice
+    if practice is None:
+        return
+    page.heading("In games")
+    page.paragraph(f"{practice_lead(practice)}:", 2)
+    rows = practice_rows(practice)
+    width = max(len(label) for label, _ in rows) + 2
+    for label, told in rows:
+        page.paragraph(f"{label:<{width}}{told}", 4, width)
+    more = " Ratings: the mean of both players'." if practice.bands else ""
+    page.paragraph(f"{CAVEAT}{more}", 2)

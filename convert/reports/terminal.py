@@ -10,7 +10,9 @@ from rich.console import Console
 from rich.text import Text
 
 from convert.model import Alternative, Decision, Line, Part, Review, Side, Trade
+from convert.practice_words import practice_words
 from convert.reports.diagram import diagram
+from convert.rule_words import figures_legend, lesson_source, rule_words
 from convert.wording import (
     before_after_words,
     decision_words,
@@ -25,12 +27,13 @@ from convert.wording import (
     other_words,
     part_words,
     pieces_words,
-    rule_words,
+    quoted_figures,
     rules_of,
     shown_phases,
     slip_words,
     span,
     strip_letter,
+    suspicion_words,
     technique_words,
     turning_words,
     weighty,
@@ -129,7 +132,7 @@ def _strip(page: Page, review: Review) -> None:
     page.heading(f"Outcome for {review.side.name_}, move by move")
     page.paragraph(
         "Two letters a move, after White's and after Black's. Capitals are certain (rules, "
-        "tables or solver): W won, D drawn, L lost. Small letters are estimates, unmeasured. "
+        "tables or solver): W won, D drawn, L lost. Small letters are estimates. "
         "Below: x slip, ? suspected slip, t trade.",
         2,
     )
@@ -169,6 +172,8 @@ def _phases(page: Page, review: Review) -> None:
     if left:
         word = "stretch" if left == 1 else "stretches"
         page.paragraph(f"({left} short {word} in the middlegame left out)", 2)
+    if review.practice is not None:
+        page.paragraph(practice_words(review.practice), 2)
 
 
 # --- trades -----------------------------------------------------------------------------
@@ -186,7 +191,7 @@ def _trades(page: Page, review: Review) -> None:
         return
     page.paragraph(
         "A decision that is not mentioned was harmless, or made little difference by the "
-        "unmeasured estimate.",
+        "estimate.",
         2,
     )
     for i, trade in enumerate(review.trades, 1):
@@ -287,6 +292,8 @@ def _slips(page: Page, review: Review, figures: bool) -> None:
         page.beside(diagram(slip.fen, figures=figures, marks=squares), "\n".join(words))
     if turned := turning_words(review):
         page.paragraph(turned, 2)
+    if trust := suspicion_words(review):
+        page.paragraph(trust, 2)
 
 
 def _only_moves(page: Page, review: Review) -> None:
@@ -310,9 +317,11 @@ def _teach(page: Page, review: Review) -> None:
         return
     page.heading("What to teach from it")
     for lesson in review.teach:
-        page.item(f"{lesson.principle} {lesson.shown} [{lesson.source}]")
+        page.item(f"{lesson.principle} {lesson.shown} [{lesson_source(lesson)}]")
 
 
 def _evidence(page: Page, review: Review) -> None:
     page.heading("How we know")
     page.paragraph(how_words(review), 2)
+    if legend := figures_legend(quoted_figures(review)):
+        page.paragraph(legend, 2)

@@ -1,10 +1,13 @@
 """Rules of thumb: what experience says about endings and trades, with sources.
 
 A rule speaks only where its test finds that it applies. What it says is a judgement, not a
-proof; rules marked `exact` state a result that the tables confirm wherever they speak.
+proof; rules marked `exact` state a result without exception. How often each holds was counted
+(`figures.py`); what the counts refute is kept but does not speak.
 """
 
 from __future__ import annotations
+
+from functools import cache
 
 import chess
 
@@ -20,6 +23,7 @@ from convert.rules import (
     trades,
 )
 from convert.rules.base import Rule, TradeScene, Voice, voices_of
+from convert.rules.figures import refuted
 
 __all__ = [
     "ALL_RULES",
@@ -53,18 +57,27 @@ def rule_by_id(id: str) -> Rule:
     return _BY_ID[id]
 
 
+@cache
+def _unrefuted(kind: str) -> tuple[Rule, ...]:
+    return tuple(rule for rule in ALL_RULES if rule.kind == kind and not refuted(rule.id))
+
+
 def position_voices(board: chess.Board, features: Features | None = None) -> tuple[Voice, ...]:
     """What the position rules say about `board`, in the order of the rules.
 
-    Pass `features` of the same position to save computing them again.
+    Rules that the counts refute are silent. Pass `features` of the same position to save
+    computing them again.
     """
     facts = features if features is not None else _features(board)
-    return voices_of(POSITION_RULES, facts)
+    return voices_of(_unrefuted("position"), facts)
 
 
 def trade_voices(scene: TradeScene) -> tuple[Voice, ...]:
-    """What the trade rules say to the decider of `scene`, in the order of the rules."""
-    return voices_of(TRADE_RULES, scene)
+    """What the trade rules say to the decider of `scene`, in the order of the rules.
+
+    Rules that the counts refute are silent.
+    """
+    return voices_of(_unrefuted("trade"), scene)
 
 
 _features = features

@@ -17,9 +17,12 @@ import time
 from pathlib import Path
 from typing import Any
 
+import chess
+
 from convert.measuring.counts import count
-from convert.measuring.draw import Trial, from_games, random_trades, random_trials
+from convert.measuring.draw import Trial, from_games, random_trades, random_trials, rank_of
 from convert.measuring.settle import Outcomes, processors
+from convert.rules.figures import digest
 
 SEED = 1
 #: Uniform draws: the classes, and how many positions and trades of each.
@@ -31,14 +34,27 @@ CLASSES = (
 )  # fmt: skip
 POSITIONS = 4000
 TRADES = 600
-_QUOTAS = {3: 150, 4: 300, 5: 120, 6: 70, 7: 50}
-_TRADE_QUOTAS = {3: 60, 4: 100, 5: 60, 6: 25, 7: 20}
+_QUOTAS = {3: 150, 4: 600, 5: 300, 6: 100, 7: 60}
+_EXCHANGE_UP = {3: 150, 4: 600, 5: 400, 6: 200, 7: 140}
+_TRADE_QUOTAS = {3: 60, 4: 120, 5: 60, 6: 25, 7: 20}
+#: Single endings that are settled, beside whole classes.
+MOST = 800
+#: So many trials of games are wanted for each rule.
+FOR_A_RULE = 120
+#: Of the trials with many men, which take longest, so many of a hundred are tried, by men and
+#: pieces; of seven men with two pieces the solver settles too few.
+KEPT = {(6, 2): 50, (7, 0): 60, (7, 1): 50, (7, 2): 0}
 
 
 def most_of_group(group: str) -> int:
     """How many of a group of candidates from games are taken."""
-    what, *_, number = group.split("/")
-    return (_QUOTAS if what == "position" else _TRADE_QUOTAS)[int(number)]
+    what, kind, *rest = group.split("/")
+    if what == "rule":
+        return FOR_A_RULE
+    men = int(rest[-1])
+    if what == "trade":
+        return _TRADE_QUOTAS[men]
+    return (_EXCHANGE_UP if kind == "exchange up" else _QUOTAS)[men]
 
 
 def progress(text: str) -> None:
@@ -69,7 +85,8 @@ def drawn(paths: list[str], work: Path, seed: int) -> tuple[list[Trial], dict[st
     """The trials of the games, kept in the work folder for the next time."""
     import msgspec
 
-    key = [seed, *paths, list(_QUOTAS.values()), list(_TRADE_QUOTAS.values())]
+    quotas = [list(q.values()) for q in (_QUOTAS, _EXCHANGE_UP, _TRADE_QUOTAS)]
+    key = [seed, *paths, *quotas, FOR_A_RULE]
     kept = _kept(work)
     if kept is not None and kept[0] == key:
         return kept[1], kept[2]
@@ -86,11 +103,58 @@ def drawn_before(work: Path) -> list[Trial]:
     return [] if kept is None else kept[1]
 
 
+def drawn_at_random(work: Path, seed: int) -> list[Trial]:
+    """The uniform trials, kept in the work folder for the next time."""
+    import msgspec
+
+    key = [seed, *CLASSES, POSITIONS, TRADES]
+    path = work / "random.json"
+    if path.exists():
+        old, found = msgspec.json.decode(path.read_bytes(), type=tuple[list[Any], list[Trial]])
+        if old == key:
+            return found
+    trials: list[Trial] = []
+    for number, name in enumerate(CLASSES, 1):
+        progress(f"drawn at random: {number} of {len(CLASSES)} classes")
+        trials += random_trials(name, POSITIONS, seed)
+        trials += random_trades(name, TRADES, seed)
+    path.write_bytes(msgspec.json.encode((key, trials)))
+    return trials
+
+
+def thinned(trials: list[Trial], seed: int) -> list[Trial]:
+    """The trials without those that are left out because there are enough of them."""
+
+    def share(board: chess.Board) -> int:
+        men = board.occupied.bit_count()
+        return KEPT.get((men, men - board.pawns.bit_count() - 2), 100)
+
+    return [
+        trial
+        for trial in trials
+        if rank_of(seed, "kept", trial.fen, trial.move) % 100 < share(trial.board())
+    ]
+
+
 def groups_of(trials: list[Trial]) -> list[list[str]]:
     """Positions whose outcome is asked, those of one trial together."""
     return [
         [trial.fen, trial.child().fen()] if trial.trade else [trial.fen] for trial in trials
     ]
+
+
+def written(document: dict[str, Any]) -> str:
+    """The document as it ships: one line a rule, with the hash of its content recorded."""
+    head = {key: value for key, value in document.items() if key != "rules"}
+    head["sha256"] = digest(document)
+    lines = [f"{_json(key)}: {_json(value)}" for key, value in sorted(head.items())]
+    rules = [f" {_json(key)}: {_json(told)}" for key, told in sorted(document["rules"].items())]
+    lines.append('"rules": {\n' + ",\n".join(rules) + "\n}")
+    return "{\n" + ",\n".join(lines) + "\n}\n"
+
+
+def _json(value: object) -> str:
+    return json.dumps(value, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -99,14 +163,15 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("games", nargs="+", help="PGN files (.gz, .zst)")
     parser.add_argument("--work", type=Path, required=True, help="folder for what is found out")
     parser.add_argument("--seed", type=int, default=SEED)
+    parser.add_argument(
+        "--most", type=int, default=MOST, help="single endings that are settled at most"
+    )
     parser.add_argument("--jobs", type=int, default=processors())
     parser.add_argument("-o", "--out", type=Path, default=Path(__file__).parent / "measured.json")
     told = parser.parse_args(arguments)
     told.work.mkdir(parents=True, exist_ok=True)
     trials, seen = drawn(told.games, told.work, told.seed)
-    for name in CLASSES:
-        trials += random_trials(name, POSITIONS, told.seed)
-        trials += random_trades(name, TRADES, told.seed)
+    trials = thinned(trials, told.seed) + drawn_at_random(told.work, told.seed)
     outcomes = Outcomes(told.work / "outcomes.jsonl")
     started, last = time.monotonic(), 0.0
 
@@ -118,12 +183,9 @@ def main(arguments: list[str] | None = None) -> int:
             left = (now - started) / done * (total - done)
             progress(f"settled {done:,} of {total:,} endings, about {left / 60:.0f} min left")
 
-    outcomes.settle(groups_of(trials), told.jobs, tell)
-    document = count(trials, outcomes.known, seed=told.seed, seen=seen)
-    told.out.write_text(
-        json.dumps(document, indent=1, ensure_ascii=False, sort_keys=True) + "\n",
-        encoding="utf-8",
-    )
+    known = outcomes.settle(groups_of(trials), told.jobs, tell, told.most)
+    document = count(trials, known, seed=told.seed, seen=seen)
+    told.out.write_text(written(document), encoding="utf-8")
     progress(f"written: {told.out}")
     return 0
 

@@ -228,7 +228,9 @@ def _check_structure(
 SYMMETRIES = {"colours": chess.Board.mirror, "files": mirror_files}
 
 
-@pytest.mark.parametrize("name", ["KRP v KN", "KP v KP, en passant"])
+@pytest.mark.parametrize(
+    "name", [pytest.param("KRP v KN", marks=pytest.mark.slow), "KP v KP, en passant"]
+)
 @pytest.mark.parametrize("change", SYMMETRIES.values(), ids=SYMMETRIES.keys())
 def test_a_mirrored_position_has_the_same_answer(name: str, change: object) -> None:
     """Outcome, interval and distance are those of the position with colours or files changed."""

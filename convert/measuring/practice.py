@@ -1,0 +1,371 @@
+"""Counts what became of endings in games, by material and the players' ratings.
+
+    python -m convert.measuring.practice GAMES.pgn.gz... [-o FILE] [--jobs N]
+
+A game counts once for each kind of material (`convert.practice.kind_of`) that lasted.  Left out
+are games lost on time, games of less than three minutes a player, games from a set-up position
+and games without a result.  What is written are counts only.
+"""
+
+from __future__ import annotations
+
+import argparse
+import io
+import json
+import re
+import sys
+from collections import Counter, deque
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import Future, ProcessPoolExecutor
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import chess
+
+from convert import __version__
+from convert.balance import Census, pieces, side_counts
+from convert.fen import SourceError
+from convert.measuring.settle import processors
+from convert.practice import (
+    BANDS,
+    FILE,
+    LEAST,
+    Kind,
+    band_of,
+    exchange_up,
+    kind_of,
+    more_words,
+    only_bishops,
+    opposite_bishops,
+)
+from convert.rules.figures import digest
+from convert.sources import GameRead, read_games, text_chunks
+from convert.walker import Walk, walk
+
+#: Material has lasted when it stood in so many positions on end, or to the end of the game.
+LASTING = 4
+#: ... and then in so many.
+LASTING_TO_THE_END = 2
+#: Seconds for 40 moves below which a game is too fast to count.
+FAST = 180
+#: Bytes of text that one process counts at a time.
+_PART = 1 << 20
+
+_SCORES = {"1-0": 1, "1/2-1/2": 0, "0-1": -1}
+
+#: Why a game is left out, in the order in which it is asked.
+SET_UP, NO_RESULT, TIME, TOO_FAST = (
+    "set-up position", "no result, or broken off", "lost on time",
+    "less than three minutes a player",
+)  # fmt: skip
+
+#: Counts of all games with a result, compared with those of another program.
+PURE_EXCHANGE_UP = "rook against a minor piece, score of the rook's side"
+INTO_PAWN_ENDING = "traded into a pawn ending, score of the side that took first"
+
+
+# --- what a game tells --------------------------------------------------------------------
+
+
+def stretches(labels: Sequence[object]) -> Iterator[tuple[int, int]]:
+    """First and last index of each stretch of one label that lasted; labels None are passed over.
+
+    One that is too short stands in the middle of an exchange, or may have been given up there.
+    """
+    begin, end = 0, len(labels)
+    while begin < end:
+        stop = begin
+        while stop + 1 < end and labels[stop + 1] == labels[begin]:
+            stop += 1
+        needed = LASTING if stop + 1 < end else LASTING_TO_THE_END
+        if labels[begin] is not None and stop - begin + 1 >= needed:
+            yield begin, stop
+        begin = stop + 1
+
+
+def kinds_of(walked: Walk) -> list[Kind]:
+    """The kinds of material that lasted in a game, each once, as they first stood."""
+    labels = [kind_of(count) for count in walked.counts]
+    found: dict[str, Kind] = {}
+    for begin, _ in stretches(labels):
+        kind, count = labels[begin], walked.counts[begin]
+        if only_bishops(count):
+            kind = kind_of(count, opposite_bishops(walked.boards[begin]))
+        if kind is not None:
+            found.setdefault(kind.key, kind)
+    return list(found.values())
+
+
+def reason_left_out(read: GameRead) -> str:
+    """Why a game is not counted; empty if it is."""
+    assert read.game is not None
+    tags = read.game.headers
+    if tags.get("FEN"):
+        return SET_UP
+    if not read.complete or tags.get("Result") not in _SCORES:
+        return NO_RESULT
+    if tags.get("Termination", "").strip().lower() == "time forfeit":
+        return TIME
+    return TOO_FAST if seconds_of(tags.get("TimeControl", "")) < FAST else ""
+
+
+def seconds_of(control: str) -> float:
+    """Seconds a player has for 40 moves by a TimeControl tag (PGN standard, section 9.6.1).
+
+    Only for one period to the end of the game, with or without increment; otherwise infinite.
+    """
+    told = re.fullmatch(r"(\d{1,6})(?:\+(\d{1,5}))?", control.strip(), re.ASCII)
+    return float("inf") if told is None else int(told[1]) + 40 * int(told[2] or 0)
+
+
+def first_pure_exchange_up(counts: Sequence[Census]) -> tuple[chess.Color, int] | None:
+    """The side that is up, and the ply, of the first lasting phase of rook against minor piece."""
+    labels = [
+        exchange_up(count) if pieces(count, chess.WHITE) == 1 else None for count in counts
+    ]
+    for begin, _ in stretches(labels):
+        color = labels[begin]
+        assert color is not None
+        return color, begin
+    return None
+
+
+def traded_into_pawns(walked: Walk) -> tuple[chess.Color, int] | None:
+    """Who took first, and the ply, where the last piece of each side went in a trade.
+
+    One piece each, both taken on consecutive plies, on one square or on two; of the first pawn
+    ending of the game.
+    """
+    for ply, count in enumerate(walked.counts):
+        if pieces(count, chess.WHITE) or pieces(count, chess.BLACK) or not count[0] + count[5]:
+            continue
+        if ply < 2:
+            return None
+        first, back = walked.steps[ply - 2], walked.steps[ply - 1]
+        before = walked.counts[ply - 2]
+        one_each = pieces(before, chess.WHITE) == pieces(before, chess.BLACK) == 1
+        took = first.captured is not None and back.captured is not None
+        return (first.color, ply) if one_each and took else None
+    return None
+
+
+# --- counting -----------------------------------------------------------------------------
+
+
+def _nought() -> list[list[int]]:
+    return [[0, 0, 0] for _ in BANDS]
+
+
+@dataclass
+class Tally:
+    """Counts of many games; ``balances``: won, drawn, lost for each band of ratings.
+
+    ``left_out`` counts only games that would have counted for something.  ``control`` holds
+    counts of all games, left out or not, whose figures are known from elsewhere.
+    """
+
+    read: int = 0
+    games: int = 0
+    balances: dict[str, list[list[int]]] = field(default_factory=dict)
+    left_out: Counter[str] = field(default_factory=Counter)
+    control: dict[str, list[int]] = field(default_factory=dict)
+    trouble: list[str] = field(default_factory=list)
+
+    def add(self, read: GameRead) -> None:
+        """Count one game."""
+        self.read += 1
+        if read.game is None or not read.moves:
+            return
+        tags = read.game.headers
+        walked = walk(read.game.board(), read.moves)
+        score = _SCORES.get(tags.get("Result", ""))
+        if score is not None and read.complete:
+            self._control(walked, score)
+        found = kinds_of(walked)
+        if not found:
+            return
+        if why := reason_left_out(read):
+            self.left_out[why] += 1
+            return
+        assert score is not None
+        self.games += 1
+        band = band_of(tags)
+        for kind in found:
+            row = self.balances.setdefault(kind.key, _nought())[band]
+            row[_place(score, kind.first)] += 1
+
+    def _control(self, walked: Walk, score: int) -> None:
+        for name, told in (
+            (PURE_EXCHANGE_UP, first_pure_exchange_up(walked.counts)),
+            (INTO_PAWN_ENDING, traded_into_pawns(walked)),
+        ):
+            if told is None:
+                continue
+            color, ply = told
+            count = walked.counts[ply]
+            more = side_counts(count, color)[0] - side_counts(count, not color)[0]
+            for label in (name, f"{name}, {more_words(more)}"):
+                self.control.setdefault(label, [0, 0, 0])[_place(score, color)] += 1
+
+    def merge(self, other: Tally) -> None:
+        """Add what was counted elsewhere."""
+        self.read += other.read
+        self.games += other.games
+        self.left_out += other.left_out
+        self.trouble += other.trouble
+        for key, rows in other.balances.items():
+            for mine, theirs in zip(self.balances.setdefault(key, _nought()), rows, strict=True):
+                mine[:] = [a + b for a, b in zip(mine, theirs, strict=True)]
+        for key, row in other.control.items():
+            kept = self.control.get(key, [0, 0, 0])
+            self.control[key] = [a + b for a, b in zip(kept, row, strict=True)]
+
+
+def _place(score: int, first: chess.Color | None) -> int:
+    """0 won, 1 drawn, 2 lost, of White's score (1, 0, -1) for a side; None: 0 if decided."""
+    if first is None:
+        return 0 if score else 1
+    return 1 - (score if first else -score)
+
+
+def count_part(name: str, text: bytes) -> Tally:
+    """Count the games of a piece of PGN text."""
+    tally = Tally()
+    try:
+        for read in read_games("-", stdin=io.BytesIO(text)):
+            tally.add(read)
+    except SourceError as error:
+        tally.trouble.append(f"{name}: {error.reason}")
+    return tally
+
+
+def parts(path: str | Path, size: int = _PART) -> Iterator[bytes]:
+    """The text of a file in pieces of about ``size`` bytes, cut where a game begins.
+
+    That is where a line with the Event tag, first of the Seven Tag Roster, follows an empty one.
+
+    Raises:
+        SourceError: the file cannot be read.
+    """
+    held = b""
+    for chunk in text_chunks(path):
+        held += chunk
+        if len(held) < size:
+            continue
+        cut = max(held.rfind(b"\n\n[Event "), held.rfind(b"\r\n\r\n[Event "))
+        if cut > 0:
+            yield held[:cut] + b"\n"
+            held = held[cut:]
+    if held.strip():
+        yield held
+
+
+def tallies(paths: Iterable[str], jobs: int) -> Iterator[Tally]:
+    """What the pieces of all files hold, in order, by ``jobs`` processes."""
+    tasks = ((path, part) for path in paths for part in parts(path))
+    if jobs <= 1:
+        for task in tasks:
+            yield count_part(*task)
+        return
+    waiting: deque[Future[Tally]] = deque()
+    with ProcessPoolExecutor(jobs) as executor:
+        try:
+            for task in tasks:
+                waiting.append(executor.submit(count_part, *task))
+                if len(waiting) > 2 * jobs:
+                    yield waiting.popleft().result()
+            while waiting:
+                yield waiting.popleft().result()
+        except BaseException:
+            executor.shutdown(wait=False, cancel_futures=True)
+            raise
+
+
+def count(
+    paths: Iterable[str], jobs: int = 1, tell: Callable[[int], None] | None = None
+) -> Tally:
+    """Count the games of PGN files; ``tell`` is told the number of games read.
+
+    Raises:
+        SourceError: a file cannot be read.
+    """
+    whole = Tally()
+    for tally in tallies(paths, jobs):
+        whole.merge(tally)
+        if tell is not None:
+            tell(whole.read)
+    return whole
+
+
+# --- the file -----------------------------------------------------------------------------
+
+
+def document_of(tally: Tally) -> dict[str, Any]:
+    """What ships: the counts of all material with enough games."""
+    kept = {
+        key: rows
+        for key, rows in tally.balances.items()
+        if sum(map(sum, rows)) >= LEAST
+    }
+    return {
+        "program": f"fullpoint {__version__}",
+        "made by": "python -m convert.measuring.practice",
+        "games read": tally.read,
+        "games counted": tally.games,
+        "left out": dict(sorted(tally.left_out.items())),
+        "bands": list(BANDS),
+        "least": LEAST,
+        "too few": len(tally.balances) - len(kept),
+        "control": tally.control,
+        "balances": kept,
+    }
+
+
+def written(document: Mapping[str, Any]) -> str:
+    """The document as text, a kind of material a line, with the hash of its content."""
+    head = {key: value for key, value in document.items() if key != "balances"}
+    head["sha256"] = digest(document)
+    lines = [f"{_json(key)}: {_json(value)}" for key, value in sorted(head.items())]
+    rows = [f" {_json(k)}: {_json(v)}" for k, v in sorted(document["balances"].items())]
+    lines.append('"balances": {\n' + ",\n".join(rows) + "\n}")
+    return "{\n" + ",\n".join(lines) + "\n}\n"
+
+
+def _json(value: object) -> str:
+    return json.dumps(value, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+
+
+def progress(text: str) -> None:
+    """What is going on, on standard error where that is a terminal."""
+    if sys.stderr.isatty():
+        sys.stderr.write("\r" + text.ljust(40))
+        sys.stderr.flush()
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Count and write; returns the exit code."""
+    parser = argparse.ArgumentParser(
+        "python -m convert.measuring.practice",
+        description="Counts what became of endings in games, by material and ratings.",
+    )
+    parser.add_argument("games", nargs="+", help="PGN files (.gz, .zst)")
+    parser.add_argument("--jobs", type=int, default=processors(), help="processes")
+    parser.add_argument("-o", "--out", type=Path, default=FILE, help="the file to write")
+    told = parser.parse_args(arguments)
+    try:
+        tally = count(told.games, told.jobs, lambda n: progress(f"games read: {n:,}"))
+    except SourceError as error:
+        tally = Tally(trouble=[str(error)])
+    if tally.trouble:
+        sys.stderr.write(f"{tally.trouble[0]}\n")
+        return 2
+    made = told.out.with_name(told.out.name + ".part")
+    made.write_text(written(document_of(tally)), encoding="utf-8")
+    made.replace(told.out)
+    progress(f"written: {told.out}\n")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
