@@ -300,7 +300,7 @@ def test_where_nothing_is_settled_the_estimate_says_so(capsys: pytest.CaptureFix
                          "how\nhint\nO-O\n")  # fmt: skip
     assert (code, err) == (0, "")
     text = flat(out)
-    assert "Black's replies rest on look-ahead and rules of thumb, an unmeasured estimate." in text
+    assert "Black's replies rest on look-ahead and rules of thumb, an estimate." in text
     assert "Nothing is settled here: " in text
     assert "4.O-O: no certain slip; " in text
     assert "(table)" not in text
@@ -309,9 +309,10 @@ def test_where_nothing_is_settled_the_estimate_says_so(capsys: pytest.CaptureFix
 def test_a_suspected_slip_is_never_called_a_slip(
     capsys: pytest.CaptureFixture[str], here: Path
 ) -> None:
-    """A knight given for a pawn in the opening: only the estimate says that it is bad."""
-    code, out, err = run([OPENING, "--effort", "quick", "--tell", "slips", "-o", "out.pgn"],
-                         capsys, "Nxe5\nback\nNxe5\n")  # fmt: skip
+    """The queen put where a pawn takes it: only the estimate says that it is bad."""
+    fen = "4k3/pppr1ppp/8/8/8/8/PPPQ1PPP/4K3 w - - 0 1"
+    code, out, err = run([fen, "--effort", "quick", "--tell", "slips", "-o", "out.pgn"],
+                         capsys, "Qd6\nback\nQd6\n")  # fmt: skip
     assert (code, err) == (0, "")
     text = flat(out)
     assert "A suspected slip: " in text

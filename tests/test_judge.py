@@ -10,6 +10,7 @@ from hypothesis import given, note, settings
 from strategies import positions
 
 from convert.estimate import Chances, estimate
+from convert.features import features
 from convert.judge import EFFORTS, Bench, EffortName, position_key
 from convert.lines import best_line
 from convert.lookahead import prove, resolve
@@ -142,9 +143,9 @@ def test_a_line_that_reaches_a_table_gets_its_answer(tables: SyzygyProber) -> No
 
 @given(positions(least=5, most=8))
 def test_estimates_are_probabilities_and_mirror(board: chess.Board) -> None:
-    here = estimate(board, position_voices(board))
+    here = estimate(features(board), position_voices(board))
     mirrored = board.mirror()
-    there = estimate(mirrored, position_voices(mirrored))
+    there = estimate(features(mirrored), position_voices(mirrored))
     assert 0 <= here.win <= 1
     assert 0 <= here.loss <= 1
     assert here.win + here.draw + here.loss == pytest.approx(1)
@@ -155,17 +156,19 @@ def test_more_material_is_better_by_the_estimate() -> None:
     level = chess.Board("4r1k1/pp3ppp/8/8/8/8/PP3PPP/4R1K1 w - - 0 1")
     pawn_up = chess.Board("4r1k1/p4ppp/8/8/8/8/PP3PPP/4R1K1 w - - 0 1")
     rook_up = chess.Board("6k1/pp3ppp/8/8/8/8/PP3PPP/4R1K1 w - - 0 1")
-    chances = [estimate(b, ()).win for b in (level, pawn_up, rook_up)]
+    chances = [estimate(features(b), ()).win for b in (level, pawn_up, rook_up)]
     assert chances == sorted(chances)
     assert chances[0] < chances[2]
-    assert estimate(level, ()).win == pytest.approx(estimate(level, ()).loss)
+    other = level.copy()
+    other.turn = not level.turn
+    assert estimate(features(level), ()).win == pytest.approx(estimate(features(other), ()).loss)
 
 
 def test_a_side_that_cannot_mate_has_no_winning_chances() -> None:
     board = chess.Board("4k3/pp6/8/8/8/8/8/3NK3 w - - 0 1")
     bare = chess.Board("4k3/pp6/8/8/8/8/8/4K3 w - - 0 1")
-    assert isinstance(estimate(board, ()), Chances)
-    assert estimate(bare, ()).win == 0
+    assert isinstance(estimate(features(board), ()), Chances)
+    assert estimate(features(bare), ()).win == 0
 
 
 def test_clock_counts_only_where_it_can_matter() -> None:

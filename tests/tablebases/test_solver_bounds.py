@@ -51,7 +51,9 @@ def wins(found: Distances) -> tuple[np.ndarray, np.ndarray]:
 
 
 @pytest.mark.parametrize("colour", chess.COLORS, ids=["Black", "White"])
-@pytest.mark.parametrize("fen", [ROOK, PAWNS], ids=["rook", "pawns"])
+@pytest.mark.parametrize(
+    "fen", [pytest.param(ROOK, marks=pytest.mark.slow), PAWNS], ids=["rook", "pawns"]
+)
 @pytest.mark.parametrize("mode", [LOWER, UPPER], ids=["lower", "upper"])
 def test_bounds_hold_the_exact_answer(fen: str, colour: chess.Color, mode: int) -> None:
     """Lower bound within the exact wins, these within the upper bound; nested as scopes widen."""
@@ -112,6 +114,7 @@ def test_threads_do_not_change_the_result() -> None:
     assert (found[0].black == found[1].black).all()
 
 
+@pytest.mark.slow
 def test_a_slow_win_is_cursed() -> None:
     """Two knights against a pawn: some wins take more than a hundred plies to the next exit.
 

@@ -264,6 +264,7 @@ def test_a_mirrored_interval_has_an_outcome_in_common(name: str, change: object)
 # --- clock -------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_the_clock_counts_with_the_exact_distance() -> None:
     """``answer`` honours the halfmove clock by the distance that ``distance`` gives."""
     solution, boards = _solved(SETTLED["KRP v KN"], 1, 120)
