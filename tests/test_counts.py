@@ -14,6 +14,7 @@ from tablebases.probing import open_tables
 DEMO = Path(__file__).parent.parent / "demo_games"
 
 
+@pytest.mark.slow
 def test_a_second_game_does_not_carry_the_cost_of_the_first() -> None:
     (first,) = read_games(DEMO / "05-wrong-coloured-bishop.pgn")
     (second,) = read_games(DEMO / "06-defenders-saving-trade.pgn")

@@ -120,7 +120,7 @@ TWO_KNIGHTS = [chess.Move.from_uci(move) for move in """
     e2e3 g7g5 b2b4 a7a5 b4a5 a8a5 c2c3 d7d5 d1f3 a5a2 f3f4 a2d2 f4c7 d2f2 c7c8 b7b5 c8b8 f2f1
     e1f1 d8b8 c1a3 b8h2 a3e7 e8e7 h1h2 e7e6 h2h7 h8h7 g1e2 h7h8 a1a8 f8e7 a8g8 h8g8 f1g1 e6e5
     e2c1 f7f6 c1a2 g8e8 a2b4 e7b4 c3b4 e8a8 g1f2 e5f5 b1d2 f5g4 g2g3 a8d8 f2g1 d8d7
-""".split()]  # fmt: skip
+""".split()]  # noqa: SIM905
 
 
 def the_games() -> list[chess.pgn.Game]:

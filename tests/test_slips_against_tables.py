@@ -27,9 +27,9 @@ from tablebases.probing import open_tables
 GAMES = Path(__file__).parent / "data" / "four_men_games.pgn"
 ALL = 100
 #: Games looked at in the quick run; all of them in the slow one.
-QUICK = 11
+QUICK = 8
 #: At least so many of the games hold certain slips (in the quick run: so many).
-WITH_SLIPS, QUICK_WITH_SLIPS = 35, 3
+WITH_SLIPS, QUICK_WITH_SLIPS = 35, 2
 #: Deepest plain search for a slip outside the tables, in plies.
 DEEPEST = 6
 

@@ -46,10 +46,10 @@ FOUR = (
     *("KQvKQ", "KQvKR", "KQvKN", "KQvKP", "KRvKR", "KRvKB", "KRvKN", "KRvKP", "KBvKN", "KBvKP"),
     *("KNvKN", "KNvKP", "KPvKP", "KQPvK", "KRPvK", "KBPvK", "KNPvK", "KPPvK", "KBNvK", "KNNvK"),
 )
-QUICK_PAWNLESS = (("KR", "KN"), ("KBN", "K"))
+QUICK_PAWNLESS = (("KR", "KN"),)
 PAWNLESS = (
     *(("KQ", "KQ"), ("KQ", "KR"), ("KQ", "KN"), ("KR", "KR"), ("KR", "KB")),
-    *(("KB", "KN"), ("KNN", "K"), ("KBB", "K")),
+    *(("KB", "KN"), ("KNN", "K"), ("KBB", "K"), ("KBN", "K")),
 )
 
 
