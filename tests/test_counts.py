@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
 from convert.judge import Bench
 from convert.model import Evidence
 from convert.review import review_game
