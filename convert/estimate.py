@@ -79,34 +79,33 @@ def probability(weights: Mapping[str, float], seen: View) -> float:
     return 1.0 / (1.0 + math.exp(-max(-30.0, min(30.0, score))))
 
 
-def estimate(
-    facts: Features, voices: Sequence[Voice], weights: Mapping[str, float] | None = None
-) -> Chances:
-    """Chances for White in a quiet position where ``voices`` speak.
-
-    Each side's chance to win is asked for by itself; what the two claim together is at most 1.
-
-    Args:
-        weights: by name of feature; None: those that ship.
-    """
-    if weights is None:
-        weights = table()["weights"]
-    win = probability(weights, view(facts, voices, chess.WHITE))
-    loss = probability(weights, view(facts, voices, chess.BLACK))
-    # A side without the means to mate has no chance to win.
-    win = 0.0 if facts.board.has_insufficient_material(chess.WHITE) else win
-    loss = 0.0 if facts.board.has_insufficient_material(chess.BLACK) else loss
+def together(win: float, loss: float) -> Chances:
+    """What the two sides claim, each asked by itself; together they get at most 1."""
     if win + loss > 1:
         win, loss = win / (win + loss), loss / (win + loss)
     return Chances(win, max(0.0, 1.0 - win - loss), loss)
 
 
-def by_table_line(points: int) -> Chances:
+def estimate(facts: Features, voices: Sequence[Voice]) -> Chances:
+    """Chances for White in a quiet position where ``voices`` speak."""
+    weights = table()["weights"]
+    win = probability(weights, view(facts, voices, chess.WHITE))
+    loss = probability(weights, view(facts, voices, chess.BLACK))
+    # A side without the means to mate has no chance to win.
+    win = 0.0 if facts.board.has_insufficient_material(chess.WHITE) else win
+    loss = 0.0 if facts.board.has_insufficient_material(chess.BLACK) else loss
+    return together(win, loss)
+
+
+def by_table_line(points: int, line: Mapping[str, Any] | None = None) -> Chances:
     """Chances for White when the look-ahead's line ends in a table (points for White).
 
     The line need not be the best for both; how often it was right was counted.
+
+    Args:
+        line: these counts; None: those that ship.
     """
-    told = table()["line"]["won" if points else "drawn"]
+    told = (table()["line"] if line is None else line)["won" if points else "drawn"]
     if points > 0:
         return Chances(told["as the line"], told["drawn"], told["turned"])
     if points < 0:

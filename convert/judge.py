@@ -17,7 +17,7 @@ from typing import Protocol
 import chess
 
 from convert.estimate import Chances, by_table_line, estimate, measured
-from convert.features import features
+from convert.features import Features, features
 from convert.lookahead import prove, resolve
 from convert.model import Evidence, Side, Verdict
 from convert.rules import Voice, position_voices
@@ -314,11 +314,11 @@ class Bench:
         first = self._firsts.get(position_key(board))
         return sorted(board.legal_moves, key=lambda move: move != first)
 
-    def voices(self, board: chess.Board) -> tuple[Voice, ...]:
-        """Rules of thumb that speak in the position."""
+    def voices(self, board: chess.Board, facts: Features | None = None) -> tuple[Voice, ...]:
+        """Rules of thumb that speak in the position; ``facts`` of it where they are at hand."""
         key = position_key(board)
         if key not in self._voices:
-            self._voices[key] = position_voices(board, features(board))
+            self._voices[key] = position_voices(board, facts)
         return self._voices[key]
 
     def chances(self, board: chess.Board) -> Chances:
@@ -338,10 +338,7 @@ class Bench:
         if leaf.is_checkmate():
             return by_table_line(-1 if leaf.turn else 1)
         facts = features(leaf)
-        key = position_key(leaf)
-        if key not in self._voices:
-            self._voices[key] = position_voices(leaf, facts)
-        return estimate(facts, self._voices[key])
+        return estimate(facts, self.voices(leaf, facts))
 
     def verdict(self, board: chess.Board) -> Verdict:
         """The strongest verdict to be had, with a probability where it is not exact."""

@@ -30,7 +30,8 @@ MOST_MEN = 7
 FEW_PAWNS = 5
 #: Bands of the mean of both players' ratings; the last holds games without both ratings.
 BANDS = ("under 1400", "1400 to 1799", "1800 to 2199", "2200 and more", "unknown")
-_EDGES = (1400, 1800, 2200)
+#: Where one band ends and the next begins.
+EDGES = (1400, 1800, 2200)
 _UNKNOWN = len(BANDS) - 1
 
 
@@ -175,7 +176,7 @@ def band_of(tags: Mapping[str, str]) -> int:
         if told is None:
             return _UNKNOWN
         ratings.append(int(told[1]))
-    return sum(2 * edge <= sum(ratings) for edge in _EDGES)
+    return sum(2 * edge <= sum(ratings) for edge in EDGES)
 
 
 # --- looking up ---------------------------------------------------------------------------

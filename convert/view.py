@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 import chess
 
 from convert.features import Features, SideFeatures, centre_distance, distance, relative_rank
-from convert.kinds import kind_by
+from convert.kinds import kind_of
 from convert.rules import Voice
 
 View = Mapping[str, float]
@@ -38,8 +38,9 @@ def view(facts: Features, voices: Sequence[Voice], side: chess.Color) -> View:
     rule of thumb speaks for the side, for the other side, or for a draw.
     """
     out: dict[str, float] = {"always": 1.0}
-    _material(out, facts, side)
-    _placement(out, facts, side)
+    kind = kind_of(facts.board)
+    _material(out, facts, kind, side)
+    _placement(out, facts, kind, side)
     for voice in voices:
         where = "draws" if voice.side is None else "for" if voice.side == side else "against"
         out[f"rule {voice.rule} {where}"] = 1.0
@@ -64,10 +65,9 @@ def sign_of(name: str) -> int:
 _EITHER = ("opposite bishops", "result of a game")
 
 
-def _material(out: dict[str, float], facts: Features, side: chess.Color) -> None:
+def _material(out: dict[str, float], facts: Features, kind: str, side: chess.Color) -> None:
     """What hangs on the number of men alone, and on the files of the pawns."""
     own, their = facts.side(side), facts.side(not side)
-    kind = kind_by(facts)
     more = own.pawn_count - their.pawn_count
     lead = max(-MOST_LEAD, min(MOST_LEAD, facts.balance(side)))
     out[f"{kind}: this kind"] = 1.0
@@ -93,10 +93,9 @@ def _material(out: dict[str, float], facts: Features, side: chess.Color) -> None
         out["bishop pair"] = 1.0 if own.bishop_pair else -1.0
 
 
-def _placement(out: dict[str, float], facts: Features, side: chess.Color) -> None:
+def _placement(out: dict[str, float], facts: Features, kind: str, side: chess.Color) -> None:
     """What hangs on where the men stand."""
     own, their = facts.side(side), facts.side(not side)
-    kind = kind_by(facts)
     out[f"{kind}: to move"] = 1.0 if facts.turn == side else -1.0
     out["king nearer the centre"] = float(centre_distance(their.king) - centre_distance(own.king))
     for word, mine, enemy in (("own", own, their), ("their", their, own)):

@@ -23,36 +23,21 @@ KINDS = {
 }
 
 
-def quality(told: Mapping[str, Any]) -> list[str]:
+def quality(figures: Mapping[str, Any]) -> list[str]:
     """Brier score, log loss and calibration error by kind of ending and method."""
     out = ["| endings | n | forecast | Brier score | log loss | calibration error |",
            "|---|---|---|---|---|---|"]  # fmt: skip
     for kind, words in KINDS.items():
-        for name, row in _ordered(told["held_out"].get(kind, {})):
-            out.append(
-                f"| {words} | {row['n']:,} | {NAMES[name]} | {row['brier']:.3f} | "
-                f"{row['log_loss']:.3f} | {row['ece']:.3f} |"
-            )
+        rows = figures.get(kind, {})
+        for name in (name for name in NAMES if name in rows):
+            row = rows[name]
+            out.append(f"| {words} | {row['n']:,} | {NAMES[name]} | {_scores(row)} |")
             words = ""
     return out
 
 
-def _ordered(rows: Mapping[str, Any]) -> list[tuple[str, Any]]:
-    return [(name, rows[name]) for name in NAMES if name in rows]
-
-
-def results(told: Mapping[str, Any]) -> list[str]:
-    """The same against results of games, for positions of more than seven men."""
-    out = ["| endings | n | forecast | Brier score | log loss | calibration error |",
-           "|---|---|---|---|---|---|"]  # fmt: skip
-    for kind, words in KINDS.items():
-        for name, row in _ordered(told["results"].get(kind, {})):
-            out.append(
-                f"| {words} | {row['n']:,} | {NAMES[name]} | {row['brier']:.3f} | "
-                f"{row['log_loss']:.3f} | {row['ece']:.3f} |"
-            )
-            words = ""
-    return out
+def _scores(row: Mapping[str, Any]) -> str:
+    return f"{row['brier']:.3f} | {row['log_loss']:.3f} | {row['ece']:.3f}"
 
 
 def look_ahead(told: Mapping[str, Any]) -> list[str]:
@@ -62,7 +47,7 @@ def look_ahead(told: Mapping[str, Any]) -> list[str]:
     for nodes, row in sorted(told["look_ahead"].items(), key=lambda item: int(item[0])):
         out.append(
             f"| {'none' if nodes == '0' else f'at most {int(nodes):,}'} | {row['n']:,} | "
-            f"{row['brier']:.3f} | {row['log_loss']:.3f} | {row['ece']:.3f} |"
+            f"{_scores(row)} |"
         )
     return out
 

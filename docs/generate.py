@@ -9,7 +9,7 @@ import json
 import sys
 from pathlib import Path
 
-from estimate_page import calibration_svg, look_ahead, quality, results, suspected
+from estimate_page import calibration_svg, look_ahead, quality, suspected
 from rules_page import handbooks, rules_page
 
 from convert.collection.schema import SCHEMA, TABLES
@@ -67,8 +67,8 @@ def measuring_page() -> str:
     text = (HERE / "measuring.md").read_text(encoding="utf-8")
     parts = {
         "handbooks": handbooks(document()),
-        "quality": quality(table()),
-        "results": results(table()),
+        "quality": quality(table()["held_out"]),
+        "results": quality(table()["results"]),
         "look-ahead": look_ahead(table()),
         "suspected": suspected(table()),
     }

@@ -68,7 +68,7 @@ def table_of(summary: Summary, ident: str) -> Table:
 
 @pytest.mark.parametrize(
     ("right", "number", "low", "high"),
-    # Newcombe, Statistics in Medicine 17 (1998), table I, method 3.
+    # From memory: R. G. Newcombe, Statistics in Medicine 17 (1998), 857-872, table I, method 3.
     [(81, 263, 0.2553, 0.3662), (15, 148, 0.0624, 0.1605), (0, 20, 0.0, 0.1611),
      (1, 29, 0.0061, 0.1718)],
 )  # fmt: skip

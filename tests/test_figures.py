@@ -22,13 +22,13 @@ from convert.lesson.builtin import stored
 from convert.lesson.sheet import with_figure
 from convert.lesson.themes import general_hint
 from convert.measuring.counts import ENOUGH, standing
+from convert.measuring.shipped import written
 from convert.model import Review, RuleFigure, from_json, to_json
 from convert.reports.html import page
 from convert.review import review_game
 from convert.rule_words import figure_words, figures_legend, of_hundred
 from convert.rules import ALL_RULES, POSITION_RULES, figures, position_voices
 from convert.rules.base import voices_of
-from convert.rules.measure import written
 from convert.sources import read_games
 from tablebases.probing import open_tables
 
@@ -48,7 +48,7 @@ def shipped() -> dict[str, Any]:
 def test_the_file_is_the_one_whose_hash_it_records() -> None:
     told = shipped()
     assert told["sha256"] == figures.digest(told)
-    assert written(told) == figures.FILE.read_text(encoding="utf-8")
+    assert written(told, "rules") == figures.FILE.read_text(encoding="utf-8")
     changed = deepcopy(told)
     changed["rules"]["square-of-the-pawn"]["shown"] = "nowhere"
     assert figures.digest(changed) != told["sha256"]

@@ -16,13 +16,13 @@ import numpy.typing as npt
 
 from convert.collection.summary import ENOUGH, Row, Share, Table
 from convert.measuring.shares import independent, interval
+from convert.practice import EDGES
 
 Ints = npt.NDArray[np.int64]
 Flags = npt.NDArray[np.bool_]
 
 WON_DRAWN_LOST = ("won", "drawn", "lost")
 BANDS = ("under 1400", "1400-1799", "1800-2199", "2200 and over", "unknown")
-_BAND_EDGES = (1400, 1800, 2200)
 
 
 @dataclass(frozen=True)
@@ -196,6 +196,6 @@ def result_hits(points: npt.NDArray[np.float64]) -> list[Flags]:
 def band_codes(ratings: npt.NDArray[np.float64]) -> Ints:
     """The index of each rating in BANDS; what is no number (or nought) is unknown."""
     unknown = ~(ratings > 0)
-    band = np.digitize(np.where(unknown, 0.0, ratings), _BAND_EDGES).astype(np.int64)
+    band = np.digitize(np.where(unknown, 0.0, ratings), EDGES).astype(np.int64)
     band[unknown] = len(BANDS) - 1
     return band

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import Any
+from typing import Any, NamedTuple
 
 import chess
 
 from convert.balance import Census, balance, balance_name, material_text, men, pieces
 from convert.collection.kinds import is_ending, kind
-from convert.walker import Walk, capture_runs
+from convert.walker import Walk
 
 Row = dict[str, Any]
 
@@ -43,17 +43,27 @@ def add_endings(game: Row, walked: Walk) -> None:
         game["ending_black_pawns"] = count[5]
     exchange = first_exchange_up(counts, begin)
     if exchange is not None:
-        ply, white_up, up, down, plies = exchange
-        minors = counts[ply][6:8] if white_up else counts[ply][1:3]
-        game["exchange_ply"] = ply
-        game["exchange_side"] = side_name(white_up)
+        count = counts[exchange.ply]
+        minors = count[6:8] if exchange.side else count[1:3]
+        game["exchange_ply"] = exchange.ply
+        game["exchange_side"] = side_name(exchange.side)
         game["exchange_minor"] = "knight" if minors[0] else "bishop"
-        game["exchange_pawns"] = up + down
-        game["exchange_pawns_up"] = up
-        game["exchange_pawns_down"] = down
-        game["exchange_plies"] = plies
-        game["exchange_points"] = points_of(points, white_up)
-    _add_pawn_ending(game, walked, begin)
+        game["exchange_pawns"] = exchange.up + exchange.down
+        game["exchange_pawns_up"] = exchange.up
+        game["exchange_pawns_down"] = exchange.down
+        game["exchange_plies"] = exchange.plies
+        game["exchange_points"] = points_of(points, exchange.side)
+    pawns = first_pawn_ending(walked, begin)
+    if pawns is not None:
+        game["pawn_ending_ply"] = pawns.ply
+        game["pawn_ending_white_pawns"] = counts[pawns.ply][0]
+        game["pawn_ending_black_pawns"] = counts[pawns.ply][5]
+        game["pawn_ending_way"] = pawns.way
+        if pawns.way != "start":
+            game["pawn_ending_pieces"] = pawns.pieces
+            game["pawn_ending_first"] = side_name(pawns.first)
+            game["pawn_ending_lead"] = pawns.lead
+            game["pawn_ending_points"] = points_of(points, pawns.first)
 
 
 def _first_few(counts: tuple[Census, ...], begin: int) -> int | None:
@@ -94,7 +104,7 @@ def first_ending(walked: Walk) -> int | None:
     ply = _first_few(counts, 0)
     if ply is None:
         return None
-    inside = {at: last for first, last in capture_runs(walked) for at in range(first, last)}
+    inside = {at: last for first, last in walked.runs for at in range(first, last)}
     while ply is not None:
         settles = inside.get(ply, ply)
         if is_ending(counts[settles]):
@@ -124,10 +134,20 @@ def pure_exchange_up(count: Census) -> tuple[bool, int, int] | None:
     return found if wp + bp and abs(wp - bp) <= PAWNS_WITHIN else None
 
 
+class ExchangeUp(NamedTuple):
+    """A phase of rook against minor piece: the side with the rook, its pawns and the other's."""
+
+    ply: int
+    side: chess.Color
+    up: int
+    down: int
+    plies: int
+
+
 def first_exchange_up(
     counts: tuple[Census, ...], begin: int = 0
-) -> tuple[int, bool, int, int, int] | None:
-    """First pure exchange-up phase: ply, whether White has the rook, pawns up and down, plies.
+) -> ExchangeUp | None:
+    """The first pure exchange-up phase from ply ``begin`` on.
 
     It is a run of consecutive positions in which :func:`pure_exchange_up` names the same side,
     :data:`LASTING` or more, or :data:`LASTING_TO_END` or more to the end of the game; the pawns
@@ -147,7 +167,7 @@ def first_exchange_up(
             last += 1
         plies = last - ply
         if plies >= LASTING or (last == end and plies >= LASTING_TO_END):
-            return ply, *found, plies
+            return ExchangeUp(ply, *found, plies)
         ply = last
     return None
 
@@ -160,33 +180,38 @@ def _one_each(count: Census) -> bool:
     return pieces(count, chess.WHITE) == 1 == pieces(count, chess.BLACK)
 
 
-def _add_pawn_ending(game: Row, walked: Walk, begin: int) -> None:
-    """When only kings and pawns were left, by a trade (one piece each, taken one after the other).
+class PawnEnding(NamedTuple):
+    """When only kings and pawns were left, and how that came about.
 
-    A capture that leaves bare kings makes no pawn ending.
+    ``way``: ``trade`` (one piece each, taken one after the other), ``capture``, or ``start``; then
+    the rest means nothing.  ``first`` is the side that took first, ``lead`` its pawns more
+    afterwards, ``pieces`` what was taken, White's first.
     """
+
+    ply: int
+    way: str
+    first: chess.Color
+    lead: int
+    pieces: str
+
+
+def first_pawn_ending(walked: Walk, begin: int = 0) -> PawnEnding | None:
+    """The first pawn ending from ply ``begin`` on; a capture that leaves bare kings makes none."""
     counts, steps = walked.counts, walked.steps
     ply = next((p for p in range(begin, len(counts)) if _no_pieces(counts[p])), None)
     if ply is None:
-        return
+        return None
     white, black = counts[ply][0], counts[ply][5]
     if not white + black:
-        return
-    game["pawn_ending_ply"] = ply
-    game["pawn_ending_white_pawns"] = white
-    game["pawn_ending_black_pawns"] = black
+        return None
     if not ply:
-        game["pawn_ending_way"] = "start"
-        return
-    last = steps[ply - 1]
-    first = last
+        return PawnEnding(0, "start", chess.WHITE, 0, "")
+    last = first = steps[ply - 1]
     lost = {last.color: "", not last.color: LETTERS[last.captured or 0]}
-    game["pawn_ending_way"] = "capture"
+    way = "capture"
     if ply > 1 and steps[ply - 2].captured and _one_each(counts[ply - 2]):
         first = steps[ply - 2]
         lost[last.color] = LETTERS[first.captured or 0]
-        game["pawn_ending_way"] = "trade"
-    game["pawn_ending_pieces"] = f"{lost[chess.WHITE]}v{lost[chess.BLACK]}"
-    game["pawn_ending_first"] = side_name(first.color)
-    game["pawn_ending_lead"] = white - black if first.color else black - white
-    game["pawn_ending_points"] = points_of(game["white_points"], first.color)
+        way = "trade"
+    lead = white - black if first.color else black - white
+    return PawnEnding(ply, way, first.color, lead, f"{lost[chess.WHITE]}v{lost[chess.BLACK]}")

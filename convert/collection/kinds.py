@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
-
 import chess
 
 from convert.balance import Census, pieces
+from convert.kinds import closer_kind
 
 #: With more pieces than this on a side, kings and pawns not counted, it is no ending.
 MOST_PIECES = 2
@@ -35,30 +34,6 @@ def is_ending(count: Census) -> bool:
     )
 
 
-@lru_cache(maxsize=1 << 14)
 def kind(count: Census) -> str:
-    """The kind of ending, one of :data:`KINDS`.
-
-    *Exchange up*: no queens, and one rook more against one minor piece more.  *Rook ending*,
-    *queen ending*, *minor pieces*: no other pieces on the board (one side may have pawns only).
-    *Rooks and minor pieces*, *queens and other pieces*: both sides have as many rooks, or queens.
-    Anything else that is an ending is *other*.
-    """
-    if not is_ending(count):
-        return MIDDLEGAME
-    _, wn, wb, wr, wq, _, bn, bb, br, bq = count
-    white, black = wn + wb, bn + bb
-    minors, rooks, queens = white + black, wr + br, wq + bq
-    if not minors + rooks + queens:
-        return "pawn ending" if any(count) else "bare kings"
-    if not rooks + queens:
-        return "minor pieces"
-    if not minors + queens:
-        return "rook ending"
-    if not minors + rooks:
-        return "queen ending"
-    if not queens:
-        if abs(wr - br) == 1 and wr - br == black - white:
-            return "exchange up"
-        return "rooks and minor pieces" if wr == br else "other"
-    return "queens and other pieces" if wq == bq else "other"
+    """The kind of ending, one of :data:`KINDS`: `convert.kinds.closer_kind`, or *middlegame*."""
+    return closer_kind(count) if is_ending(count) else MIDDLEGAME

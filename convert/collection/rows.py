@@ -85,17 +85,19 @@ def rows_of(
     if bench is None and not walking:
         raise ValueError(f"effort {options.effort} needs judges")
     headers, start = _headers_and_start(read)
-    name = _id(options, place, read.moves)
+    moves = _move_bytes(read.moves)
+    name = _hash(options, "game", place.file, str(place.offset), moves)
     problems = list(_problems(read, options, place, name))
     game = _game(read, headers, options, place, name)
     tables: dict[str, list[Row]] = {"games": [game], "errors": problems}
+    fen = chess.STARTING_FEN
     if start is not None and "FEN" in headers:
         fen = start.fen()
         game["start_fen"] = None if fen == chess.STARTING_FEN else fen
     if start is not None and read.moves:
         walked = walk(start, read.moves)
         found = find_trades(walked)
-        game["moves_id"] = _moves_id(options, walked)
+        game["moves_id"] = _hash(options, "moves", fen, moves)
         add_endings(game, walked)
         tables["trades"] = [_trade(game, walked, i, t) for i, t in enumerate(found, 1)]
         game["trades"] = len(found)
@@ -255,15 +257,6 @@ def _move_bytes(moves: tuple[chess.Move, ...]) -> bytes:
     return bytes(
         byte for move in moves for byte in (move.from_square, move.to_square, move.promotion or 0)
     )
-
-
-def _id(options: Options, place: Place, moves: tuple[chess.Move, ...]) -> str:
-    return _hash(options, "game", place.file, str(place.offset), _move_bytes(moves))
-
-
-def _moves_id(options: Options, walked: Walk) -> str:
-    moves = tuple(step.move for step in walked.steps)
-    return _hash(options, "moves", walked.start.fen(), _move_bytes(moves))
 
 
 # --- what is wrong -------------------------------------------------------------------------------

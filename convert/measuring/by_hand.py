@@ -1,20 +1,18 @@
-"""Estimate: how likely the better side is to win, where nothing exact is known.
+"""The estimate before there was one that was fitted, to compare it with.
 
-The weights below are set by judgement, not measured; everything printed from
-them is labelled *estimate, unmeasured*.  Input is a quiet position (see
-:mod:`convert.lookahead`): its material, the rules of thumb that speak, and how
-many pawns are left to win with.
+Its weights are set by judgement.  Input is a quiet position (see :mod:`convert.lookahead`): its
+material, the rules of thumb that speak, and how many pawns are left to win with.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import chess
 
 from convert.balance import Census, census, side_counts
+from convert.estimate import Chances
 from convert.rules import Voice
 
 #: Set by judgement, in pawns: pawn, knight, bishop, rook, queen.
@@ -25,17 +23,6 @@ SLOPE = 1.45
 #: The rules together move the estimate by this many pawns at most.
 MOST_BY_RULES = 1.6
 MOST_TO_DRAW = 2.5
-#: Where the look-ahead's line ends in a table but other replies were not excluded.
-BY_A_LINE = 0.95
-
-
-@dataclass(frozen=True)
-class Chances:
-    """Probabilities for White with good play by both; they add up to 1."""
-
-    win: float
-    draw: float
-    loss: float
 
 
 def _sigmoid(x: float) -> float:
@@ -84,13 +71,3 @@ def estimate(board: chess.Board, voices: Sequence[Voice]) -> Chances:
 def _cap(board: chess.Board, color: chess.Color, probability: float) -> float:
     """A side without the means to mate has no chance to win."""
     return 0.0 if board.has_insufficient_material(color) else probability
-
-
-def by_table_line(points: int) -> Chances:
-    """Chances for White when the look-ahead's line ends in a table (points for White)."""
-    rest = (1.0 - BY_A_LINE) / 2
-    if points > 0:
-        return Chances(BY_A_LINE, rest * 1.5, rest * 0.5)
-    if points < 0:
-        return Chances(rest * 0.5, rest * 1.5, BY_A_LINE)
-    return Chances(rest, BY_A_LINE, rest)

@@ -27,12 +27,12 @@ from typing import Any
 import chess
 
 from convert import __version__
-from convert.features import features
+from convert.features import Features, features
 from convert.kinds import kind_of
-from convert.measuring.draw import Trial
+from convert.measuring.draw import Trial, voices_on
 from convert.measuring.shares import independent, interval
-from convert.rules import ALL_RULES, POSITION_RULES, TRADE_RULES
-from convert.rules.base import Rule, Voice, voices_of
+from convert.rules import ALL_RULES
+from convert.rules.base import Rule, Voice
 from tablebases.solver.solution import SOLVER_VERSION
 
 #: Fewer trials than these say nothing.
@@ -119,12 +119,12 @@ class Counting:
 
     def position(self, trial: Trial, voices: Sequence[Voice], value: int) -> None:
         """A position and its value for the side to move (1, 0, -1)."""
-        board = trial.board()
-        kind, men = kind_of(board), board.occupied.bit_count()
-        values = {board.turn: value, (not board.turn): -value}
-        stronger = _stronger(board)
+        facts = features(trial.board())
+        kind = kind_of(facts.board)
+        values = {facts.turn: value, (not facts.turn): -value}
+        stronger = facts.balance(chess.WHITE) >= 0
         strata = {
-            color: (trial.origin, f"{kind}, {_standing(board, color)}", men)
+            color: (trial.origin, f"{kind}, {_standing(facts.balance(color))}", facts.men)
             for color in chess.COLORS
         }
         if not trial.rule:
@@ -134,11 +134,11 @@ class Counting:
         for voice in voices:
             if voice.side is None:
                 self._spoke(voice.rule, strata[stronger], "drawn", trial, value == 0,
-                            _material(board, stronger), values[stronger])  # fmt: skip
+                            _material(facts, stronger), values[stronger])  # fmt: skip
             else:
                 won = values[voice.side] == 1
                 self._spoke(voice.rule, strata[voice.side], "wins", trial, won,
-                            _material(board, voice.side), values[voice.side])  # fmt: skip
+                            _material(facts, voice.side), values[voice.side])  # fmt: skip
 
     def trade(
         self, trial: Trial, voices: Sequence[Voice], before: int, after: int
@@ -156,7 +156,7 @@ class Counting:
         for voice in voices:
             direction = "kept" if voice.favours else "lost"
             self._spoke(voice.rule, stratum, direction, trial, kept == bool(voice.favours),
-                        _material(scene.before, scene.decider), after)  # fmt: skip
+                        _material(scene.facts_before, scene.decider), after)  # fmt: skip
 
     def _total(self, stratum: Stratum, direction: str, right: bool) -> None:
         for key in (stratum, _of_any_men(stratum)):
@@ -370,28 +370,16 @@ def _told(counter: Counting, rule: Rule, seen: int) -> dict[str, Any]:
 
 
 def _voices(trial: Trial) -> list[Voice]:
-    """The rules that a trial is to be counted for, all of them, refuted ones too."""
-    voices = (
-        voices_of(TRADE_RULES, trial.scene())
-        if trial.trade
-        else voices_of(POSITION_RULES, features(trial.board()))
-    )
-    return [voice for voice in voices if trial.rule in ("", voice.rule)]
+    """What is to be counted of a trial: that of all rules, or of the one it was drawn for."""
+    return [voice for voice in voices_on(trial) if trial.rule in ("", voice.rule)]
 
 
-def _stronger(board: chess.Board) -> chess.Color:
-    facts = features(board)
-    return facts.balance(chess.WHITE) >= 0
-
-
-def _standing(board: chess.Board, color: chess.Color) -> str:
-    """How the side stands in unit pawns, coarsely."""
-    lead = features(board).balance(color)
+def _standing(lead: int) -> str:
+    """How a side stands that is so many unit pawns ahead, coarsely."""
     if lead <= 0:
         return "behind" if lead < 0 else "level"
     return "a little ahead" if lead <= 2 else "far ahead"
 
 
-def _material(board: chess.Board, first: chess.Color) -> str:
-    facts = features(board)
+def _material(facts: Features, first: chess.Color) -> str:
     return f"{facts.side(first).key}v{facts.side(not first).key}"

@@ -13,21 +13,23 @@ import random
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, replace
-from typing import Literal
+from typing import Generic, Literal, TypeVar
 
 import chess
 from chess import KING
 
+from convert.balance import men
 from convert.fastread import LineRead, read_lines
 from convert.features import features
 from convert.kinds import kind_of
 from convert.rules import POSITION_RULES, TRADE_RULES
-from convert.rules.base import TradeScene, voices_of
+from convert.rules.base import TradeScene, Voice, voices_of
 from convert.trades import FoundTrade, find_trades, starts_trade
 from convert.walker import Walk, phases, walk
 from tablebases.material import material_name
 
 Origin = Literal["games", "random"]
+T = TypeVar("T")
 
 #: Most men of a position that is drawn, and most pieces beside kings and pawns with more than five.
 MOST_MEN = 7
@@ -101,53 +103,93 @@ _RULE = "rule/"
 
 
 @dataclass
-class Reservoir:
-    """Keeps the ``most`` candidates with the least hash in each group."""
+class Reservoir(Generic[T]):
+    """Keeps the ``most`` candidates with the least hash in each group; ``key`` settles ties."""
 
     most: Callable[[str], int]
-    kept: dict[str, list[tuple[int, str, Trial]]] = field(default_factory=dict)
+    key: Callable[[T], str]
+    kept: dict[str, list[tuple[int, str, T]]] = field(default_factory=dict)
     seen: dict[str, int] = field(default_factory=dict)
 
-    def offer(self, group: str, rank: int, trial: Trial) -> None:
+    def offer(self, group: str, rank: int, item: T) -> None:
         """Take the candidate if it is among the first of its group so far."""
         heap = self.kept.setdefault(group, [])
         self.seen[group] = self.seen.get(group, 0) + 1
-        entry = (-rank, trial.fen + trial.move, trial)
+        entry = (-rank, self.key(item), item)
         if len(heap) < self.most(group):
             heapq.heappush(heap, entry)
         elif heap and entry[:2] > heap[0][:2]:
             heapq.heapreplace(heap, entry)
 
-    def trials(self) -> list[Trial]:
-        """All that were kept, group by group, least hash first, those for one rule last.
+    def in_order(self, group: str) -> list[T]:
+        """What was kept of a group, least hash first."""
+        return [item for *_, item in sorted(self.kept[group], key=lambda e: (-e[0], e[1]))]
 
-        Of the trials in which a rule speaks so many are added that ``most`` of its group are
-        there, those of the other groups counted in.
+    def all(self) -> list[T]:
+        """All that was kept, group by group."""
+        return [item for group in sorted(self.kept) for item in self.in_order(group)]
+
+    def draw(
+        self,
+        paths: Iterable[str],
+        candidates: Callable[[LineRead], Iterator[tuple[str, int, T]]],
+        tell: Callable[[int], None] | None = None,
+    ) -> None:
+        """Offer what ``candidates`` finds in the games of PGN files: group, rank, item.
+
+        Args:
+            tell: told the number of games read.
         """
-        general: dict[str, Trial] = {}
-        for group in sorted(self.kept):
-            if not group.startswith(_RULE):
-                general |= {t.fen + t.move: t for t in self._in_order(group)}
-        out = list(general.values())
-        spoken = Counter(rule for trial in out for rule in rules_of(trial))
-        for group in sorted(self.kept):
-            if group.startswith(_RULE):
-                rule = group[len(_RULE) :]
-                fresh = [t for t in self._in_order(group) if t.fen + t.move not in general]
-                out += [
-                    replace(trial, rule=rule)
-                    for trial in fresh[: max(0, self.most(group) - spoken[rule])]
-                ]
-        return out
+        number = 0
+        for path in paths:
+            for read in read_lines(path):
+                number += 1
+                if tell is not None and number % 500 == 0:
+                    tell(number)
+                for found in candidates(read):
+                    self.offer(*found)
 
-    def _in_order(self, group: str) -> list[Trial]:
-        return [t for *_, t in sorted(self.kept[group], key=lambda e: (-e[0], e[1]))]
+
+def with_rules(reservoir: Reservoir[Trial]) -> list[Trial]:
+    """All trials that were kept, group by group, least hash first, those for one rule last.
+
+    Of the trials in which a rule speaks so many are added that ``most`` of its group are there,
+    those of the other groups counted in.
+    """
+    general: dict[str, Trial] = {}
+    for group in sorted(reservoir.kept):
+        if not group.startswith(_RULE):
+            general |= {reservoir.key(t): t for t in reservoir.in_order(group)}
+    out = list(general.values())
+    spoken = Counter(rule for trial in out for rule in rules_of(trial))
+    for group in sorted(reservoir.kept):
+        if group.startswith(_RULE):
+            rule = group[len(_RULE) :]
+            fresh = [t for t in reservoir.in_order(group) if reservoir.key(t) not in general]
+            out += [
+                replace(trial, rule=rule)
+                for trial in fresh[: max(0, reservoir.most(group) - spoken[rule])]
+            ]
+    return out
 
 
 def rank_of(seed: int, *names: object) -> int:
     """A number that depends on the names alone, like one drawn at random."""
     text = ":".join(str(name) for name in (seed, *names))
     return int.from_bytes(hashlib.blake2b(text.encode(), digest_size=8).digest(), "big")
+
+
+def name_of(read: LineRead, seed: int) -> str:
+    """What a game is called: the same for the same moves."""
+    return f"{rank_of(seed, *(m.uci() for m in read.moves)):016x}"
+
+
+def walked_down(read: LineRead) -> Walk | None:
+    """A game that comes down to :data:`MOST_MEN` men, walked; None for any other."""
+    if read.start is None or not read.moves:
+        return None
+    walked = walk(read.start, read.moves)
+    return walked if men(walked.counts[-1]) <= MOST_MEN else None
 
 
 def bare(board: chess.Board) -> chess.Board:
@@ -164,13 +206,10 @@ def of_game(read: LineRead, seed: int) -> Iterator[tuple[str, int, Trial]]:
     Yields:
         Group, rank, trial; a trial comes once more for each rule that speaks, as ``rule/ID``.
     """
-    if read.start is None or not read.moves:
+    walked = walked_down(read)
+    if walked is None:
         return
-    start = read.start
-    walked = walk(start, read.moves)
-    if sum(walked.counts[-1]) + 2 > MOST_MEN:
-        return
-    name = f"{rank_of(seed, *(m.uci() for m in read.moves)):016x}"
+    name = name_of(read, seed)
     for phase in phases(walked):
         board = bare(walked.boards[phase.since])
         if in_scope(board) and board.is_valid() and any(board.legal_moves):
@@ -190,14 +229,16 @@ def of_game(read: LineRead, seed: int) -> Iterator[tuple[str, int, Trial]]:
                 yield f"rule/{rule}", rank, found
 
 
+def voices_on(trial: Trial) -> tuple[Voice, ...]:
+    """What the rules say of a trial, all of them, refuted ones too."""
+    if trial.trade:
+        return voices_of(TRADE_RULES, trial.scene())
+    return voices_of(POSITION_RULES, features(trial.board()))
+
+
 def rules_of(trial: Trial) -> list[str]:
     """The rules that speak of a trial, each once."""
-    voices = (
-        voices_of(TRADE_RULES, trial.scene())
-        if trial.trade
-        else voices_of(POSITION_RULES, features(trial.board()))
-    )
-    return list(dict.fromkeys(voice.rule for voice in voices))
+    return list(dict.fromkeys(voice.rule for voice in voices_on(trial)))
 
 
 def _what(trade: FoundTrade) -> str:
@@ -236,16 +277,9 @@ def from_games(
     Returns:
         The trials, and the number of candidates of each group.
     """
-    reservoir = Reservoir(most)
-    number = 0
-    for path in paths:
-        for read in read_lines(path):
-            number += 1
-            if tell is not None and number % 500 == 0:
-                tell(number)
-            for group, rank, trial in of_game(read, seed):
-                reservoir.offer(group, rank, trial)
-    return reservoir.trials(), dict(sorted(reservoir.seen.items()))
+    reservoir: Reservoir[Trial] = Reservoir(most, lambda trial: trial.fen + trial.move)
+    reservoir.draw(paths, lambda read: of_game(read, seed), tell)
+    return with_rules(reservoir), dict(sorted(reservoir.seen.items()))
 
 
 # --- uniformly from a material class ---------------------------------------------------------

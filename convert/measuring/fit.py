@@ -23,7 +23,7 @@ from typing import Any
 import chess
 
 from convert import __version__
-from convert.estimate import fitted_now, probability
+from convert.estimate import Chances, by_table_line, fitted_now, probability, together
 from convert.features import features
 from convert.judge import EFFORTS, Bench, EffortName
 from convert.kinds import kind_of
@@ -33,6 +33,7 @@ from convert.measuring.draw import Trial, bare, random_trials, rank_of
 from convert.measuring.quality import Forecast, Quality, quality
 from convert.measuring.results import RESULT, Played, played
 from convert.measuring.settle import Outcomes, processors
+from convert.measuring.shipped import kept
 from convert.measuring.stretches import Stretch, stretches
 from convert.measuring.suspected import Ply, plies
 from convert.measuring.suspected import table as suspected_table
@@ -115,7 +116,6 @@ def sample_of(
             line = -1 if leaf.turn else 1
     facts = features(leaf)
     voices = position_voices(leaf, facts)
-    told = by_hand.estimate(leaf, voices)
     return Sample(
         fen,
         cluster,
@@ -124,7 +124,7 @@ def sample_of(
         origin,
         view(facts, voices, chess.WHITE),
         view(facts, voices, chess.BLACK),
-        (told.win, told.draw, told.loss),
+        _triple(by_hand.estimate(leaf, voices)),
         outcome,
         line,
     )
@@ -165,20 +165,17 @@ def forecast(weights: Mapping[str, float], sample: Sample) -> Forecast:
     white, black = sample.white, sample.black
     if sample.origin == "result":
         white, black = of_a_game(white), of_a_game(black)
-    win, loss = probability(weights, white), probability(weights, black)
-    if win + loss > 1:
-        win, loss = win / (win + loss), loss / (win + loss)
-    return win, 1.0 - win - loss, loss
+    return _triple(together(probability(weights, white), probability(weights, black)))
+
+
+def _triple(told: Chances) -> Forecast:
+    return told.win, told.draw, told.loss
 
 
 def as_used(weights: Mapping[str, float], line: Mapping[str, Any], sample: Sample) -> Forecast:
     """As the review tells it: a line into the tables counts, and what bare material rules out."""
     if sample.line is not None:
-        told = line["won" if sample.line else "drawn"]
-        if sample.line == 0:
-            return told["turned"] / 2, told["as the line"], told["turned"] / 2
-        win, loss = told["as the line"], told["turned"]
-        return (win, told["drawn"], loss) if sample.line > 0 else (loss, told["drawn"], win)
+        return _triple(by_table_line(sample.line, line))
     win, draw, loss = forecast(weights, sample)
     board = chess.Board(sample.fen)
     if board.has_insufficient_material(chess.WHITE):
@@ -385,19 +382,6 @@ def looked_at(asked: Sequence[Asked], nodes: int, jobs: int) -> list[Sample]:
     return _all(_sample, [(one, nodes) for one in asked], jobs, f"look-ahead of {nodes}")
 
 
-def kept(path: Path, type_: Any, key: Sequence[Any], make: Callable[[], Any]) -> Any:
-    """What the file holds if it was made with the same key, else made now and written."""
-    import msgspec
-
-    if path.exists():
-        old, found = msgspec.json.decode(path.read_bytes(), type=tuple[list[Any], type_])
-        if old == list(key):
-            return found
-    found = make()
-    path.write_bytes(msgspec.json.encode((key, found)))
-    return found
-
-
 def main(arguments: list[str] | None = None) -> int:
     """Draw, settle, fit, compare, write; returns the exit code."""
     parser = argparse.ArgumentParser("python -m convert.measuring.fit", description=__doc__)
@@ -413,7 +397,7 @@ def main(arguments: list[str] | None = None) -> int:
         sys.stderr.write(f"{told.work}: nothing drawn there; run convert.rules.measure first\n")
         return 2
     for name in CLASSES:
-        trials += random_trials(name, RANDOM, SEED)
+        trials += random_trials(name, RANDOM, told.seed)
 
     def reading(number: int) -> None:
         progress(f"games read: {number:,}")

@@ -11,11 +11,10 @@ from __future__ import annotations
 
 import argparse
 import io
-import json
 import re
 import sys
 from collections import Counter, deque
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -24,23 +23,23 @@ from typing import Any
 import chess
 
 from convert import __version__
-from convert.balance import Census, pieces, side_counts
+from convert.collection.endings import first_exchange_up, first_pawn_ending
+from convert.fastread import read_lines
 from convert.fen import SourceError
 from convert.measuring.settle import processors
+from convert.measuring.shipped import written
 from convert.practice import (
     BANDS,
     FILE,
     LEAST,
     Kind,
     band_of,
-    exchange_up,
     kind_of,
     more_words,
     only_bishops,
     opposite_bishops,
 )
-from convert.rules.figures import digest
-from convert.sources import GameRead, read_games, text_chunks
+from convert.sources import LineRead, text_chunks
 from convert.walker import Walk, walk
 
 #: Material has lasted when it stood in so many positions on end, or to the end of the game.
@@ -97,10 +96,10 @@ def kinds_of(walked: Walk) -> list[Kind]:
     return list(found.values())
 
 
-def reason_left_out(read: GameRead) -> str:
+def reason_left_out(read: LineRead) -> str:
     """Why a game is not counted; empty if it is."""
-    assert read.game is not None
-    tags = read.game.headers
+    tags = read.headers
+    assert tags is not None
     if tags.get("FEN"):
         return SET_UP
     if not read.complete or tags.get("Result") not in _SCORES:
@@ -117,37 +116,6 @@ def seconds_of(control: str) -> float:
     """
     told = re.fullmatch(r"(\d{1,6})(?:\+(\d{1,5}))?", control.strip(), re.ASCII)
     return float("inf") if told is None else int(told[1]) + 40 * int(told[2] or 0)
-
-
-def first_pure_exchange_up(counts: Sequence[Census]) -> tuple[chess.Color, int] | None:
-    """The side that is up, and the ply, of the first lasting phase of rook against minor piece."""
-    labels = [
-        exchange_up(count) if pieces(count, chess.WHITE) == 1 else None for count in counts
-    ]
-    for begin, _ in stretches(labels):
-        color = labels[begin]
-        assert color is not None
-        return color, begin
-    return None
-
-
-def traded_into_pawns(walked: Walk) -> tuple[chess.Color, int] | None:
-    """Who took first, and the ply, where the last piece of each side went in a trade.
-
-    One piece each, both taken on consecutive plies, on one square or on two; of the first pawn
-    ending of the game.
-    """
-    for ply, count in enumerate(walked.counts):
-        if pieces(count, chess.WHITE) or pieces(count, chess.BLACK) or not count[0] + count[5]:
-            continue
-        if ply < 2:
-            return None
-        first, back = walked.steps[ply - 2], walked.steps[ply - 1]
-        before = walked.counts[ply - 2]
-        one_each = pieces(before, chess.WHITE) == pieces(before, chess.BLACK) == 1
-        took = first.captured is not None and back.captured is not None
-        return (first.color, ply) if one_each and took else None
-    return None
 
 
 # --- counting -----------------------------------------------------------------------------
@@ -172,13 +140,13 @@ class Tally:
     control: dict[str, list[int]] = field(default_factory=dict)
     trouble: list[str] = field(default_factory=list)
 
-    def add(self, read: GameRead) -> None:
+    def add(self, read: LineRead) -> None:
         """Count one game."""
         self.read += 1
-        if read.game is None or not read.moves:
+        if read.headers is None or read.start is None or not read.moves:
             return
-        tags = read.game.headers
-        walked = walk(read.game.board(), read.moves)
+        tags = read.headers
+        walked = walk(read.start, read.moves)
         score = _SCORES.get(tags.get("Result", ""))
         if score is not None and read.complete:
             self._control(walked, score)
@@ -196,15 +164,13 @@ class Tally:
             row[_place(score, kind.first)] += 1
 
     def _control(self, walked: Walk, score: int) -> None:
-        for name, told in (
-            (PURE_EXCHANGE_UP, first_pure_exchange_up(walked.counts)),
-            (INTO_PAWN_ENDING, traded_into_pawns(walked)),
-        ):
-            if told is None:
-                continue
-            color, ply = told
-            count = walked.counts[ply]
-            more = side_counts(count, color)[0] - side_counts(count, not color)[0]
+        told: list[tuple[str, chess.Color, int]] = []
+        if (exchange := first_exchange_up(walked.counts)) is not None:
+            told.append((PURE_EXCHANGE_UP, exchange.side, exchange.up - exchange.down))
+        pawns = first_pawn_ending(walked)
+        if pawns is not None and pawns.way == "trade":
+            told.append((INTO_PAWN_ENDING, pawns.first, pawns.lead))
+        for name, color, more in told:
             for label in (name, f"{name}, {more_words(more)}"):
                 self.control.setdefault(label, [0, 0, 0])[_place(score, color)] += 1
 
@@ -233,7 +199,7 @@ def count_part(name: str, text: bytes) -> Tally:
     """Count the games of a piece of PGN text."""
     tally = Tally()
     try:
-        for read in read_games("-", stdin=io.BytesIO(text)):
+        for read in read_lines("-", stdin=io.BytesIO(text)):
             tally.add(read)
     except SourceError as error:
         tally.trouble.append(f"{name}: {error.reason}")
@@ -322,20 +288,6 @@ def document_of(tally: Tally) -> dict[str, Any]:
     }
 
 
-def written(document: Mapping[str, Any]) -> str:
-    """The document as text, a kind of material a line, with the hash of its content."""
-    head = {key: value for key, value in document.items() if key != "balances"}
-    head["sha256"] = digest(document)
-    lines = [f"{_json(key)}: {_json(value)}" for key, value in sorted(head.items())]
-    rows = [f" {_json(k)}: {_json(v)}" for k, v in sorted(document["balances"].items())]
-    lines.append('"balances": {\n' + ",\n".join(rows) + "\n}")
-    return "{\n" + ",\n".join(lines) + "\n}\n"
-
-
-def _json(value: object) -> str:
-    return json.dumps(value, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
-
-
 def progress(text: str) -> None:
     """What is going on, on standard error where that is a terminal."""
     if sys.stderr.isatty():
@@ -361,7 +313,7 @@ def main(arguments: list[str] | None = None) -> int:
         sys.stderr.write(f"{tally.trouble[0]}\n")
         return 2
     made = told.out.with_name(told.out.name + ".part")
-    made.write_text(written(document_of(tally)), encoding="utf-8")
+    made.write_text(written(document_of(tally), "balances"), encoding="utf-8")
     made.replace(told.out)
     progress(f"written: {told.out}\n")
     return 0

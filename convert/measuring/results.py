@@ -7,13 +7,12 @@ something of the position; games lost on time are left out.
 
 from __future__ import annotations
 
-import heapq
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
-from convert.fastread import LineRead, read_lines
+from convert.fastread import LineRead
 from convert.kinds import kind_of
-from convert.measuring.draw import bare, rank_of
+from convert.measuring.draw import Reservoir, bare, name_of, rank_of
 from convert.walker import phases, walk
 
 #: The feature that is 1 where the question is how a game ended, not who wins with good play.
@@ -51,7 +50,7 @@ def of_game(read: LineRead, seed: int) -> Iterator[tuple[str, int, Played]]:
     if result is None or min(ratings) < STRONG or "time" in tags.get("Termination", "").lower():
         return
     walked = walk(read.start, read.moves)
-    name = f"{rank_of(seed, *(m.uci() for m in read.moves)):016x}"
+    name = name_of(read, seed)
     found: set[str] = set()
     for phase in phases(walked):
         if phase.last - phase.since + 1 < STANDING or phase.men > 24:
@@ -72,22 +71,6 @@ def played(
     paths: Iterable[str], seed: int, tell: Callable[[int], None] | None = None
 ) -> list[Played]:
     """Draw from PGN files: of each kind and number of men the games with the least hash."""
-    kept: dict[str, list[tuple[int, str, Played]]] = {}
-    number = 0
-    for path in paths:
-        for read in read_lines(path):
-            number += 1
-            if tell is not None and number % 500 == 0:
-                tell(number)
-            for group, rank, position in of_game(read, seed):
-                heap = kept.setdefault(group, [])
-                entry = (-rank, position.fen, position)
-                if len(heap) < MOST:
-                    heapq.heappush(heap, entry)
-                elif entry[:2] > heap[0][:2]:
-                    heapq.heapreplace(heap, entry)
-    return [
-        position
-        for group in sorted(kept)
-        for *_, position in sorted(kept[group], key=lambda e: (-e[0], e[1]))
-    ]
+    reservoir: Reservoir[Played] = Reservoir(lambda _: MOST, lambda position: position.fen)
+    reservoir.draw(paths, lambda read: of_game(read, seed), tell)
+    return reservoir.all()

@@ -7,15 +7,15 @@ that tables or solver may tell, and has at most :data:`MOST_PLIES` plies.
 
 from __future__ import annotations
 
-import heapq
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 import chess
 
-from convert.fastread import LineRead, read_lines
+from convert.balance import men
+from convert.fastread import LineRead
 from convert.kinds import kind_of
-from convert.measuring.draw import MOST_MEN, bare, in_scope, rank_of
+from convert.measuring.draw import Reservoir, bare, in_scope, name_of, rank_of, walked_down
 from convert.walker import Walk, walk
 from tablebases.material import material_name
 
@@ -49,22 +49,19 @@ class Stretch:
 
 def of_game(read: LineRead, seed: int) -> Iterator[tuple[str, int, Stretch]]:
     """Stretches of a game, one for each number of men that it begins with; group, rank, stretch."""
-    if read.start is None or not read.moves:
+    walked = walked_down(read)
+    if walked is None:
         return
-    start = read.start
-    walked = walk(start, read.moves)
-    if sum(walked.counts[-1]) + 2 > MOST_MEN:
-        return
-    name = f"{rank_of(seed, *(m.uci() for m in read.moves)):016x}"
-    for men in MOST:
-        first = next((i for i, c in enumerate(walked.counts) if sum(c) + 2 <= men), None)
-        if first is None or sum(walked.counts[first]) + 2 != men:
+    name = name_of(read, seed)
+    for number in MOST:
+        first = next((i for i, c in enumerate(walked.counts) if men(c) <= number), None)
+        if first is None or men(walked.counts[first]) != number:
             continue
         board = walked.boards[first]
         moves = tuple(m.uci() for m in read.moves[first : first + MOST_PLIES])
         if len(moves) >= LEAST_PLIES and in_scope(board) and board.is_valid():
-            rank = rank_of(seed, name, "stretch", men)
-            yield f"{kind_of(board)}/{men}", rank, Stretch(name, board.fen(), moves)
+            rank = rank_of(seed, name, "stretch", number)
+            yield f"{kind_of(board)}/{number}", rank, Stretch(name, board.fen(), moves)
 
 
 def stretches(
@@ -74,24 +71,12 @@ def stretches(
     tell: Callable[[int], None] | None = None,
 ) -> list[Stretch]:
     """Draw from the games of PGN files; ``wanted`` says of a cluster whether it may be taken."""
-    kept: dict[str, list[tuple[int, str, Stretch]]] = {}
-    number = 0
-    for path in paths:
-        for read in read_lines(path):
-            number += 1
-            if tell is not None and number % 500 == 0:
-                tell(number)
-            for group, rank, stretch in of_game(read, seed):
-                if not wanted(stretch.cluster):
-                    continue
-                heap = kept.setdefault(group, [])
-                entry = (-rank, stretch.cluster, stretch)
-                if len(heap) < MOST[int(group.rsplit("/", 1)[1])]:
-                    heapq.heappush(heap, entry)
-                elif entry[:2] > heap[0][:2]:
-                    heapq.heapreplace(heap, entry)
-    return [
-        stretch
-        for group in sorted(kept)
-        for *_, stretch in sorted(kept[group], key=lambda e: (-e[0], e[1]))
-    ]
+
+    def candidates(read: LineRead) -> Iterator[tuple[str, int, Stretch]]:
+        return (found for found in of_game(read, seed) if wanted(found[2].cluster))
+
+    reservoir: Reservoir[Stretch] = Reservoir(
+        lambda group: MOST[int(group.rsplit("/", 1)[1])], lambda stretch: stretch.cluster
+    )
+    reservoir.draw(paths, candidates, tell)
+    return reservoir.all()

@@ -11,18 +11,16 @@ tells what is counted and how.
 from __future__ import annotations
 
 import argparse
-import json
 import sys
 import time
 from pathlib import Path
-from typing import Any
 
 import chess
 
 from convert.measuring.counts import count
 from convert.measuring.draw import Trial, from_games, random_trades, random_trials, rank_of
 from convert.measuring.settle import Outcomes, processors
-from convert.rules.figures import digest
+from convert.measuring.shipped import kept, kept_before, written
 
 SEED = 1
 #: Uniform draws: the classes, and how many positions and trades of each.
@@ -66,60 +64,40 @@ def progress(text: str) -> None:
     sys.stderr.flush()
 
 
-Drawn = tuple[list[Any], list[Trial], dict[str, int]]
-"""What the draw depended on, the trials, and the number of candidates by group."""
+Drawn = tuple[list[Trial], dict[str, int]]
+"""The trials of games, and the number of candidates by group."""
 
 
-def _kept(work: Path) -> Drawn | None:
-    """What the work folder holds of an earlier draw."""
-    import msgspec
-
-    path = work / "drawn.json"
-    if not path.exists():
-        return None
-    kept: Drawn = msgspec.json.decode(path.read_bytes(), type=Drawn)
-    return kept
-
-
-def drawn(paths: list[str], work: Path, seed: int) -> tuple[list[Trial], dict[str, int]]:
+def drawn(paths: list[str], work: Path, seed: int) -> Drawn:
     """The trials of the games, kept in the work folder for the next time."""
-    import msgspec
-
     quotas = [list(q.values()) for q in (_QUOTAS, _EXCHANGE_UP, _TRADE_QUOTAS)]
-    key = [seed, *paths, *quotas, FOR_A_RULE]
-    kept = _kept(work)
-    if kept is not None and kept[0] == key:
-        return kept[1], kept[2]
-    trials, seen = from_games(
-        paths, seed, most_of_group, lambda n: progress(f"games read: {n:,}")
-    )
-    (work / "drawn.json").write_bytes(msgspec.json.encode((key, trials, seen)))
-    return trials, seen
+
+    def draw() -> Drawn:
+        return from_games(paths, seed, most_of_group, lambda n: progress(f"games read: {n:,}"))
+
+    found: Drawn = kept(work / "drawn.json", Drawn, [seed, *paths, *quotas, FOR_A_RULE], draw)
+    return found
 
 
 def drawn_before(work: Path) -> list[Trial]:
     """The trials of games that a work folder holds; none if nothing was drawn there yet."""
-    kept = _kept(work)
-    return [] if kept is None else kept[1]
+    found = kept_before(work / "drawn.json", Drawn)
+    return [] if found is None else list(found[0])
 
 
 def drawn_at_random(work: Path, seed: int) -> list[Trial]:
     """The uniform trials, kept in the work folder for the next time."""
-    import msgspec
+
+    def draw() -> list[Trial]:
+        trials: list[Trial] = []
+        for number, name in enumerate(CLASSES, 1):
+            progress(f"drawn at random: {number} of {len(CLASSES)} classes")
+            trials += random_trials(name, POSITIONS, seed)
+            trials += random_trades(name, TRADES, seed)
+        return trials
 
     key = [seed, *CLASSES, POSITIONS, TRADES]
-    path = work / "random.json"
-    if path.exists():
-        old, found = msgspec.json.decode(path.read_bytes(), type=tuple[list[Any], list[Trial]])
-        if old == key:
-            return found
-    trials: list[Trial] = []
-    for number, name in enumerate(CLASSES, 1):
-        progress(f"drawn at random: {number} of {len(CLASSES)} classes")
-        trials += random_trials(name, POSITIONS, seed)
-        trials += random_trades(name, TRADES, seed)
-    path.write_bytes(msgspec.json.encode((key, trials)))
-    return trials
+    return list(kept(work / "random.json", list[Trial], key, draw))
 
 
 def thinned(trials: list[Trial], seed: int) -> list[Trial]:
@@ -141,20 +119,6 @@ def groups_of(trials: list[Trial]) -> list[list[str]]:
     return [
         [trial.fen, trial.child().fen()] if trial.trade else [trial.fen] for trial in trials
     ]
-
-
-def written(document: dict[str, Any]) -> str:
-    """The document as it ships: one line a rule, with the hash of its content recorded."""
-    head = {key: value for key, value in document.items() if key != "rules"}
-    head["sha256"] = digest(document)
-    lines = [f"{_json(key)}: {_json(value)}" for key, value in sorted(head.items())]
-    rules = [f" {_json(key)}: {_json(told)}" for key, told in sorted(document["rules"].items())]
-    lines.append('"rules": {\n' + ",\n".join(rules) + "\n}")
-    return "{\n" + ",\n".join(lines) + "\n}\n"
-
-
-def _json(value: object) -> str:
-    return json.dumps(value, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -185,7 +149,7 @@ def main(arguments: list[str] | None = None) -> int:
 
     known = outcomes.settle(groups_of(trials), told.jobs, tell, told.most)
     document = count(trials, known, seed=told.seed, seen=seen)
-    told.out.write_text(written(document), encoding="utf-8")
+    told.out.write_text(written(document, "rules"), encoding="utf-8")
     progress(f"written: {told.out}")
     return 0
 

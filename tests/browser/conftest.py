@@ -76,3 +76,22 @@ def opened(browser: Any) -> Iterator[Callable[..., Any]]:
     for context in contexts:
         context.close()
     assert troubles == []
+
+
+@pytest.fixture
+def accessible(axe: str) -> Callable[[Any, int], None]:
+    """``accessible(page, least)``: no rule of axe-core is broken, A, AA and good practice.
+
+    More than ``least`` rules must have applied and passed.
+    """
+
+    def check(page: Any, least: int) -> None:
+        page.evaluate(axe)
+        found = page.evaluate(
+            "axe.run(document, {runOnly: {type: 'tag', values: ['wcag2a', 'wcag2aa', 'wcag21a', "
+            "'wcag21aa', 'wcag22aa', 'best-practice']}})"
+        )
+        assert [(v["id"], v["nodes"][0]["html"][:200]) for v in found["violations"]] == []
+        assert len(found["passes"]) > least
+
+    return check
