@@ -61,14 +61,15 @@ PAWN_ENDING = """[Event "League"]
 [SetUp "1"]
 [FEN "8/pp3k1p/2p3p1/3r4/3R4/2P3P1/PP3K1P/8 w - - 0 1"]
 
-1. Rxd5 cxd5 2. Ke3 Ke6 3. Kd4 Kd6 4. b4 b6 5. a4 a6 {result}
+{moves} {result}
 """
+MOVES = "1. Rxd5 cxd5 2. Ke3 Ke6 3. Kd4 Kd6 4. b4 b6 5. a4 a6"
 
 
 def result_of(
-    result: str, white: str = "1850", termination: str = "normal"
+    result: str, white: str = "1850", termination: str = "normal", moves: str = MOVES
 ) -> list[results.Played]:
-    text = PAWN_ENDING.format(result=result, white=white, termination=termination)
+    text = PAWN_ENDING.format(result=result, white=white, termination=termination, moves=moves)
     found = []
     for read in read_lines("-", stdin=io.BytesIO(text.encode())):
         found += [played for _, _, played in results.of_game(read, 1)]
@@ -84,6 +85,12 @@ def test_the_result_stands_beside_the_first_position_of_the_ending(
     assert kind_of(board) == "pawn ending"
     assert found.fen == "8/pp3k1p/6p1/3p4/8/2P3P1/PP3K1P/8 w - - 0 1"
     assert found.result == points
+
+
+def test_an_ending_that_does_not_last_is_passed_over() -> None:
+    """Three plies with kings and pawns alone are too few."""
+    assert result_of("1-0", moves="1. Rxd5 cxd5 2. Ke3 Ke6 3. Kd4") != []
+    assert result_of("1-0", moves="1. Rxd5 cxd5 2. Ke3 Ke6") == []
 
 
 @pytest.mark.parametrize(
@@ -125,6 +132,10 @@ def test_the_threshold_is_the_lowest_that_is_precise_enough() -> None:
     assert chosen(good + bad) == 0.45
     assert figures(good + bad, 0.45)["precision"] >= PRECISION
     assert chosen(bad) == THRESHOLDS[-1]
+    # A lower one that is precise again by chance does not count.
+    lucky = [ply(0.32, True) for _ in range(90)]
+    assert figures(good + bad + lucky, 0.3)["precision"] >= PRECISION
+    assert chosen(good + bad + lucky) == 0.45
 
 
 def test_the_table_counts_each_move_once_and_splits_by_game() -> None:
