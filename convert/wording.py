@@ -36,9 +36,9 @@ GRADE_WORDS = {
     Grade.HARMLESS: "harmless: it keeps the result, as most moves do",
     Grade.WRONG: "wrong: it costs the result",
     Grade.MISSED: "missed: a trade would have kept the result",
-    Grade.IN_FAVOUR: "in favour (estimate",
-    Grade.AGAINST: "against (estimate",
-    Grade.EVEN: "about even (estimate",
+    Grade.IN_FAVOUR: "in favour (",
+    Grade.AGAINST: "against (",
+    Grade.EVEN: "about even (",
 }
 
 #: Grades that rest on certain knowledge and are always worth naming.
@@ -130,10 +130,16 @@ def number_label(review: Review, ply: int) -> str:
 
 
 def grade_words(decision: Decision) -> str:
-    """A grade in words; with an estimate the difference it made stands behind it."""
+    """A grade in words; with an estimate the difference it made stands behind it.
+
+    The estimate is *unmeasured* as soon as one of the verdicts that are compared is.
+    """
     text = GRADE_WORDS[decision.grade]
     if "(" not in text:
         return text
+    told = [decision.before, decision.after, *([decision.best.verdict] if decision.best else [])]
+    measured = all(verdict.exact or verdict.measured for verdict in told)
+    text += "estimate" if measured else "unmeasured estimate"
     value = decision.difference
     if value is None or abs(value) < 0.005:
         return f"{text})"

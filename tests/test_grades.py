@@ -3,15 +3,25 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from convert.decisions import Others, by_difference, grade, kept, slipped
-from convert.model import Evidence, Grade, Side, Verdict, move_label
+from convert.model import (
+    Alternative,
+    Decision,
+    Evidence,
+    Grade,
+    Part,
+    Side,
+    Verdict,
+    move_label,
+)
 from convert.slips import better_from, simplification, turning_point
-from convert.wording import line_words, tenths, verdict_words
+from convert.wording import grade_words, line_words, tenths, verdict_words
 from tablebases.values import Outcome
 
 W, D, L = Outcome.WIN, Outcome.DRAW, Outcome.LOSS
@@ -155,3 +165,17 @@ def test_lines_are_numbered_as_in_print() -> None:
 def test_an_estimate_never_speaks_as_if_certain() -> None:
     for win, loss in itertools.product((0.0, 0.3, 0.9), (0.0, 0.1)):
         assert "estimate, unmeasured" in verdict_words(guess(win, loss))
+
+
+@pytest.mark.parametrize("unmeasured", [None, "before", "after", "best"])
+def test_a_grade_says_when_its_estimate_was_held_against_nothing(unmeasured: str | None) -> None:
+    def told(name: str) -> Verdict:
+        return replace(guess(0.5, 0.2), measured=name != unmeasured)
+
+    best = Alternative("Kd4", "e3d4", told("best"), trade=False)
+    decision = Decision(Part.OFFER, 1, Side.WHITE, "Rd4", Grade.AGAINST, told("before"),
+                        told("after"), best, -0.25)  # fmt: skip
+    word = "estimate" if unmeasured is None else "unmeasured estimate"
+    assert grade_words(decision) == f"against ({word}: 0.25 of a point worse)"
+    certain = replace(decision, grade=Grade.RIGHT)
+    assert "estimate" not in grade_words(certain)
