@@ -6,6 +6,7 @@ import itertools
 import json
 import random
 from collections import Counter
+from dataclasses import replace
 from pathlib import Path
 
 import chess
@@ -13,10 +14,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from convert.features import features
 from convert.kinds import KINDS, kind_of
 from convert.measuring.counts import (
+    BASE_FROM,
     ENOUGH,
     GAMES_FIRST,
+    Counting,
     Tally,
     count,
     effective,
@@ -37,7 +41,7 @@ from convert.measuring.draw import (
     rules_of,
 )
 from convert.measuring.settle import CLASS_FROM, Outcomes, tasks_for, value_of
-from convert.rules import ALL_RULES
+from convert.rules import ALL_RULES, POSITION_RULES, TRADE_RULES, Voice
 from convert.rules.measure import thinned
 from tablebases.material import all_names, material_name, normal_name
 from tablebases.probing import SyzygyProber
@@ -362,3 +366,84 @@ def test_why_there_is_no_figure() -> None:
     assert why_not("trade", 1200, 12) == (
         "it spoke 1,200 times in what was drawn, of which 12 could be tried: too few"
     )
+
+
+# --- the base: like is compared with like -----------------------------------------------------
+
+RULE = POSITION_RULES[0].id
+TRADE_RULE = TRADE_RULES[0].id
+
+
+def _ahead(trial: Trial) -> chess.Color:
+    return features(trial.board()).balance(chess.WHITE) > 0
+
+
+def _count(counter: Counting, name: str, won: int, of: int, *, speaks: bool, seed: int = 1) -> None:
+    """Endings of a class in some of which the side ahead wins; the rest are drawn."""
+    for number, trial in enumerate(random_trials(name, of, seed)):
+        side = _ahead(trial)
+        value = (1 if trial.board().turn == side else -1) if number < won else 0
+        voices = [Voice(RULE, side, 1.0, "")] if speaks else []
+        counter.position(trial, voices, value)
+
+
+def test_a_side_ahead_is_compared_with_sides_ahead() -> None:
+    """The other side, which never wins here, does not make the base any lower."""
+    counter = Counting()
+    _count(counter, "KRPvKR", 15, 20, speaks=True)
+    _count(counter, "KRPvKR", 10, 20, speaks=False, seed=2)
+    told = counter.figures(RULE, "random")
+    assert told is not None
+    assert (told["n"], told["right"], told["base"], told["base_n"]) == (20, 0.75, 0.5, 20)
+
+
+def test_how_far_ahead_counts() -> None:
+    """A rook and a pawn more win more often than a pawn more: they are no base for it."""
+    counter = Counting()
+    _count(counter, "KRPvKR", 5, 20, speaks=True)
+    _count(counter, "KRPvKR", 4, 20, speaks=False, seed=2)
+    _count(counter, "KRRPvK", 20, 20, speaks=False)
+    told = counter.figures(RULE, "random")
+    assert told is not None
+    assert told["base"] == 0.2
+
+
+def test_where_the_rule_always_speaks_other_numbers_of_men_make_the_base() -> None:
+    counter = Counting()
+    _count(counter, "KRPPvKRP", 9, 20, speaks=True)
+    told = counter.figures(RULE, "random")
+    assert told is not None
+    assert told["base"] is None
+    _count(counter, "KRPvKR", 8, BASE_FROM, speaks=False)
+    told = counter.figures(RULE, "random")
+    assert told is not None
+    assert (told["base"], told["base_n"]) == (0.8, BASE_FROM)
+
+
+@pytest.mark.parametrize("same", [True, False])
+def test_trades_are_compared_with_trades_that_have_the_same_to_keep(same: bool) -> None:
+    """A win is let slip more easily than a draw."""
+    counter = Counting()
+    trades = list(random_trades("KRPvKR", 40, 3))
+    for number, trial in enumerate(trades[:20]):
+        voices = [Voice(TRADE_RULE, trial.board().turn, 1.0, "", True)]
+        counter.trade(trial, voices, 1, 1 if number < 12 else 0)
+    for trial in trades[20:]:
+        counter.trade(trial, [], 1 if same else 0, 0)
+    told = counter.figures(TRADE_RULE, "random")
+    assert told is not None
+    assert told["right"] == 0.6
+    assert told["base"] == (0.0 if same else None)
+
+
+def test_what_was_drawn_for_a_rule_is_no_base_for_others() -> None:
+    counter = Counting()
+    _count(counter, "KRPvKR", 15, 20, speaks=True)
+    _count(counter, "KRPvKR", 10, 20, speaks=False, seed=2)
+    for trial in random_trials("KRPvKR", 40, 3):
+        side = _ahead(trial)
+        voices = [Voice(RULE, side, 1.0, "")]
+        counter.position(replace(trial, rule=RULE), voices, 0)
+    told = counter.figures(RULE, "random")
+    assert told is not None
+    assert (told["n"], told["right"], told["base"], told["base_n"]) == (60, 0.25, 0.5, 20)
