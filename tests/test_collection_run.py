@@ -30,6 +30,7 @@ from convert.collection import run as running
 from convert.collection import work
 from convert.collection.crew import RunError
 from convert.collection.inputs import BadInput, Input, find_inputs
+from convert.collection.interrupts import held
 from convert.collection.ledger import BadFolder, Ledger
 from convert.collection.rows import Options
 from convert.collection.run import Outcome, Progress, run
@@ -372,6 +373,99 @@ def test_stopped_at_any_moment(
     assert process.returncode == 0
     assert rows(out) == undisturbed
     assert names(out) == names(folder / "undisturbed")
+
+
+@pytest.mark.parametrize("sign", [signal.SIGINT, signal.SIGTERM])
+def test_an_interrupt_waits_for_the_end_of_a_step(sign: signal.Signals) -> None:
+    def step(failing: bool) -> None:
+        with held():
+            os.kill(os.getpid(), sign)
+            steps.append("still here")
+            if failing:
+                raise LookupError
+
+    steps: list[str] = []
+    before = signal.signal(sign, signal.default_int_handler)
+    try:
+        with pytest.raises(KeyboardInterrupt):
+            step(failing=False)
+        with pytest.raises(KeyboardInterrupt):
+            step(failing=True)
+        assert signal.getsignal(sign) is signal.default_int_handler
+        signal.signal(sign, signal.SIG_IGN)
+        with pytest.raises(LookupError):
+            step(failing=True)
+        assert signal.getsignal(sign) is signal.SIG_IGN
+    finally:
+        signal.signal(sign, before)
+    assert steps == ["still here"] * 3
+
+
+def test_only_the_main_thread_holds_interrupts() -> None:
+    done = []
+
+    def step() -> None:
+        with held():
+            done.append(signal.getsignal(signal.SIGINT))
+
+    thread = threading.Thread(target=step)
+    thread.start()
+    thread.join()
+    assert done == [signal.getsignal(signal.SIGINT)]
+
+
+# Interrupts a run with two processes once, at the Nth line of the standard library's pools that
+# the main thread comes to.
+WITHIN_A_POOL = """
+import os, signal, sys, threading
+from pathlib import Path
+from concurrent.futures import _base, process
+from convert.collection import run as running
+from convert.collection.inputs import find_inputs
+from convert.collection.rows import Options
+pools = (process.__file__, _base.__file__, threading.__file__)
+left = int(sys.argv[1])
+def line(frame, event, arg):
+    global left
+    if event == "line":
+        left -= 1
+        if left == 0:
+            sys.settrace(None)
+            os.kill(os.getpid(), signal.SIGINT)
+    return line
+def call(frame, event, arg):
+    return line if frame.f_code.co_filename in pools else None
+sys.settrace(call)
+code = 9
+try:
+    running.run(find_inputs(["games"], Path("out")), Path("out"), Options(effort="walk"), jobs=2,
+                part_bytes=3000)
+    code = 0
+except KeyboardInterrupt:
+    code = 130
+finally:
+    sys.settrace(None)
+sys.exit(code)
+"""
+
+
+@pytest.mark.slow
+def test_interrupted_within_a_pool(folder: Path, undisturbed: Any) -> None:
+    """Wherever the standard library is at: told as an interrupt, and gone on with."""
+    out = folder / "out"
+    codes = []
+    for at in range(1, 2000, 61):
+        done = subprocess.run(
+            [sys.executable, "-c", WITHIN_A_POOL, str(at)],
+            cwd=folder, capture_output=True, text=True, check=False, timeout=60,
+        )
+        assert done.returncode in (0, 130), done.stderr
+        codes.append(done.returncode)
+        if done.returncode == 0:
+            break
+    assert 130 in codes
+    collect("games", out)
+    assert rows(out) == undisturbed
 
 
 def test_a_worker_that_dies_costs_its_part_only(folder: Path, undisturbed: Any) -> None:

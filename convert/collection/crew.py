@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from convert.collection import work
+from convert.collection.interrupts import held
 
 T = TypeVar("T")
 
@@ -49,6 +50,7 @@ class Crew:
         counted: games that the workers have read so far; None where they do not tell.
         alive: False when nobody is there to work.
         stop: ends the work under way, without waiting for it.
+        elsewhere: the work is done in other processes than this one.
     """
 
     executor: Executor
@@ -57,6 +59,7 @@ class Crew:
     counted: Callable[[], int] | None = None
     alive: Callable[[], bool] = lambda: True
     stop: Callable[[], None] = lambda: None
+    elsewhere: bool = True
 
 
 @contextlib.contextmanager
@@ -72,16 +75,17 @@ def workers(jobs: int, cluster: str | None, on_game: Callable[[], None]) -> Iter
     elif jobs == 1:
         work.on_game = on_game
         try:
-            yield Crew(_Here(), 1)
+            yield Crew(_Here(), 1, elsewhere=False)
         finally:
             work.on_game = None
     else:
         # New processes, not copies of this one: it may have threads.
         context = multiprocessing.get_context("spawn")
-        counter = context.Value("q", 0)
-        pool = ProcessPoolExecutor(
-            jobs, mp_context=context, initializer=work.begin_worker, initargs=(counter,)
-        )
+        with held():
+            counter = context.Value("q", 0)
+            pool = ProcessPoolExecutor(
+                jobs, mp_context=context, initializer=work.begin_worker, initargs=(counter,)
+            )
 
         def stop() -> None:
             for child in multiprocessing.active_children():

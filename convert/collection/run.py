@@ -23,6 +23,7 @@ from pathlib import Path
 
 from convert.collection.crew import Crew, RunError, workers
 from convert.collection.inputs import STDIN, STREAM, Input, Print, digest_of, print_of
+from convert.collection.interrupts import held
 from convert.collection.ledger import Entry, Ledger, orphans
 from convert.collection.parts import PART_BYTES, Part, cut, troubled, unpack
 from convert.collection.rows import Options
@@ -348,12 +349,15 @@ class _Run:
 
     def _submit(self, crew: Crew, part: Part) -> None:
         self.given[part.id] = part
-        future = crew.executor.submit(do_part, part, self.out, self.ledger.options, crew.share)
-        self.under_way[future] = part
+        # Work done here may be broken off anywhere; a pool that starts its processes may not.
+        with held() if crew.elsewhere else contextlib.nullcontext():
+            future = crew.executor.submit(do_part, part, self.out, self.ledger.options, crew.share)
+            self.under_way[future] = part
 
     def _collect(self, crew: Crew) -> None:
         """Wait a little for parts to be done, and take them off."""
-        done, _ = wait(self.under_way, timeout=0.25, return_when=FIRST_COMPLETED)
+        with held():
+            done, _ = wait(self.under_way, timeout=0.25, return_when=FIRST_COMPLETED)
         for future in done:
             part = self.under_way[future]
             try:
