@@ -17,7 +17,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rich.console import Console
 
-from convert.measuring.shares import independent, interval
+from convert.measuring.shares import independent
 
 pytest.importorskip("pyarrow")
 
@@ -64,18 +64,6 @@ def table_of(summary: Summary, ident: str) -> Table:
 
 
 # --- shares -----------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(
-    ("right", "number", "low", "high"),
-    # From memory: R. G. Newcombe, Statistics in Medicine 17 (1998), 857-872, table I, method 3.
-    [(81, 263, 0.2553, 0.3662), (15, 148, 0.0624, 0.1605), (0, 20, 0.0, 0.1611),
-     (1, 29, 0.0061, 0.1718)],
-)  # fmt: skip
-def test_intervals_are_the_published_ones(
-    right: int, number: int, low: float, high: float
-) -> None:
-    assert interval(number, right / number) == pytest.approx((low, high), abs=5e-5)
 
 
 @given(st.lists(st.tuples(st.integers(1, 6), st.integers(0, 6)), min_size=2, max_size=40))

@@ -228,3 +228,22 @@ def test_a_line_ends_where_the_winner_comes_no_nearer(tables: SyzygyProber) -> N
     proper = best_line(Bench(tables), board)
     assert proper is not None
     assert len(proper.moves) > 10
+
+
+@given(positions(least=6, most=10))
+def test_the_move_that_the_look_ahead_prefers_is_asked_first(board: chess.Board) -> None:
+    bench = Bench(TABLES)
+    assert bench.forcing_first(board) == list(board.legal_moves)  # nothing is preferred yet
+    bench.chances(board)
+    line = resolve(board, TABLES, largest=4, nodes=bench.effort.look_ahead_nodes).line
+    moves = bench.forcing_first(board)
+    assert sorted(moves, key=str) == sorted(board.legal_moves, key=str)
+    if line:
+        assert moves[0] == line[0]
+
+
+def test_a_hanging_queen_is_taken_first() -> None:
+    board = chess.Board("4k3/5ppp/8/3q4/8/8/3R1PPP/4K3 w - - 0 1")
+    bench = Bench(TABLES)
+    bench.verdict(board)
+    assert bench.forcing_first(board)[0] == chess.Move.from_uci("d2d5")
