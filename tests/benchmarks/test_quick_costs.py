@@ -127,8 +127,8 @@ def test_where_the_time_goes_at_quick(
     assert len(games) == number
     total = sum(games)
     print(f"\n{number} games, {total:.0f} s of processor time, {number / total:.2f} games "
-          f"a second; a game {total / number:.2f} s, half of them {statistics.median(games):.2f} or less, "
-          f"{max(games):.1f} at most")
+          f"a second; a game {total / number:.2f} s, half of them {statistics.median(games):.2f} "
+          f"or less, {max(games):.1f} at most")
     rest = total - sum(clock.stages.values())
     for stage, seconds in sorted({**clock.stages, "all else": rest}.items(), key=lambda x: -x[1]):
         print(f"{100 * seconds / total:5.1f} of 100  {stage}")
