@@ -92,6 +92,13 @@ def _samples(tables: SyzygyProber) -> list[Sample]:
     return [sample_of(a.fen, a.cluster, a.origin, a.outcome) for a in asked]
 
 
+def test_what_was_drawn_for_a_rule_is_no_fair_sample_to_fit() -> None:
+    fair, drawn = random_trials("KPvK", 2, 7)
+    known = {fair.fen: 1, drawn.fen: 1}
+    trials = [fair, replace(drawn, rule="square-of-the-pawn")]
+    assert [one.fen for one in asked_of(trials, known)] == [fair.fen]
+
+
 def test_the_fit_beats_a_constant_on_what_it_did_not_see(tables: SyzygyProber) -> None:
     pytest.importorskip("sklearn")
     found = _samples(tables)

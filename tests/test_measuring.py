@@ -447,3 +447,16 @@ def test_what_was_drawn_for_a_rule_is_no_base_for_others() -> None:
     told = counter.figures(RULE, "random")
     assert told is not None
     assert (told["n"], told["right"], told["base"], told["base_n"]) == (60, 0.25, 0.5, 20)
+
+
+def test_what_was_drawn_for_a_rule_is_tried_on_no_other(tables: SyzygyProber) -> None:
+    """Were it counted, the other rules would be tried where this one speaks, not anywhere."""
+    trials = [t for t in random_trials("KRvKN", 100, 1) if len(rules_of(t)) > 1]
+    known = {trial.fen: int(tables.outcome(trial.board()).low.points) for trial in trials}
+    one = rules_of(trials[0])[0]
+    drawn = [replace(trial, rule=one) for trial in trials if one in rules_of(trial)]
+    document = count(drawn, known, seed=1, seen={})
+    counted = {rule: told["drawn"] for rule, told in document["rules"].items()}
+    tried = {rule: times for rule, times in counted.items() if any(times.values())}
+    assert list(tried) == [one]
+    assert sum(tried[one].values()) >= len(drawn) > 1

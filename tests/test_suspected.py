@@ -10,13 +10,16 @@ import chess
 import pytest
 
 from convert.fastread import read_lines
-from convert.judge import Bench
+from convert.judge import Bench, with_chances
 from convert.kinds import kind_of
 from convert.measuring import results
 from convert.measuring.draw import bare, in_scope
 from convert.measuring.stretches import LEAST_PLIES, MOST_PLIES, Stretch, stretches
 from convert.measuring.suspected import PRECISION, THRESHOLDS, Ply, chosen, figures, plies, table
+from convert.model import Evidence, Side, Verdict
+from convert.slips import fall_of
 from tablebases.probing import SyzygyProber
+from tablebases.values import Outcome
 
 DEMO = Path(__file__).parent.parent / "demo_games"
 GAMES = sorted(str(path) for path in DEMO.glob("*.pgn"))
@@ -43,6 +46,27 @@ def test_stretches_do_not_depend_on_the_order_and_are_what_they_say() -> None:
         assert {fen for fen in positions if in_scope(chess.Board(fen))} <= set(together)
         for group in groups:
             assert len({chess.Board(fen).occupied.bit_count() for fen in group}) == 1
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "fall"),
+    [
+        ((0.9, 0.0), (0.2, 0.0), 0.7),  # a win let slip
+        ((0.1, 0.1), (0.05, 0.8), 0.7),  # a draw let slip
+        ((0.9, 0.0), (0.0, 1.0), 1.0),
+        ((0.2, 0.3), (0.2, 0.3), 0.0),
+        ((0.2, 0.3), (0.6, 0.1), -0.2),  # better than was thought
+    ],
+)
+def test_a_fall_is_that_of_the_win_or_of_the_draw(
+    before: tuple[float, float], after: tuple[float, float], fall: float
+) -> None:
+    def verdict(win: float, loss: float) -> Verdict:
+        return with_chances(
+            Verdict(Side.WHITE, Outcome.LOSS, Outcome.WIN, Evidence.ESTIMATE), win, loss
+        )
+
+    assert fall_of(verdict(*before), verdict(*after)) == pytest.approx(fall)
 
 
 def test_none_is_taken_of_a_game_that_is_not_wanted() -> None:
