@@ -202,6 +202,8 @@ def test_pawn_ending_against_boards(four_men: list[dict[str, Any]]) -> None:
         ("8/5k2/8/3p4/8/3P4/4K3/8 w - - 0 1", "1. Ke3", ("start", None, None, None)),
         ("8/5k2/8/3b4/8/8/3RK3/8 w - - 0 1", "1. Rxd5 Ke6", None),
         ("8/5k2/4p3/3b4/8/8/3RK3/8 w - - 0 1", "1. Rxd5 exd5", ("trade", "RvB", "white", -1)),
+        ("3r4/4kppp/8/8/8/8/4K1PP/3R4 b - - 0 1", "1... Rxd1 2. Kxd1",
+         ("trade", "RvR", "black", 1)),
     ],
 )  # fmt: skip
 def test_ways_into_a_pawn_ending(fen: str, moves: str, expected: Any) -> None:

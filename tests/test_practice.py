@@ -19,6 +19,7 @@ from rich.console import Console
 from strategies import games, positions
 
 from convert.balance import census
+from convert.fastread import read_lines
 from convert.judge import EFFORTS, Bench, EffortName
 from convert.measuring import practice as counting
 from convert.measuring.practice import Tally, count, kinds_of, parts, seconds_of, stretches
@@ -528,8 +529,23 @@ def test_a_position_tells_it(bench: Bench) -> None:
     assert "In games" not in console.file.getvalue()  # type: ignore[attr-defined]
 
 
+@pytest.mark.parametrize(
+    ("fen", "moves", "counted"),
+    [
+        ("3r4/4k1pp/8/8/8/8/4KPPP/3R4 w - - 0 1", "1. Rxd8 Kxd8", True),
+        ("8/5k2/5r2/4K1P1/8/8/8/8 w - - 0 1", "1. gxf6 Kf8", False),  # nothing is taken back
+    ],
+)
+def test_only_a_trade_is_a_trade_into_a_pawn_ending(fen: str, moves: str, counted: bool) -> None:
+    text = f'[Result "1-0"]\n[SetUp "1"]\n[FEN "{fen}"]\n\n{moves} 1-0\n'
+    tally = Tally()
+    (read,) = read_lines("-", stdin=io.BytesIO(text.encode()))
+    tally.add(read)
+    assert bool(tally.control) == counted
+
+
 def test_the_figures_of_the_docs_are_those_of_the_file() -> None:
-    """docs/measuring.md compares the control counts with another program's."""
+    """docs/measuring.md holds the control counts against others of the same games."""
     text = (ROOT / "docs" / "measuring.md").read_text(encoding="utf-8")
     section = text.partition("## What became of such endings in games")[2]
     told = document()

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import io
 import itertools
+from dataclasses import replace
 from pathlib import Path
 
 import chess
 import pytest
+from rich.console import Console
 
 from convert.fastread import read_lines
 from convert.judge import Bench, with_chances
@@ -17,8 +19,13 @@ from convert.measuring.draw import bare, in_scope
 from convert.measuring.stretches import LEAST_PLIES, MOST_PLIES, Stretch, stretches
 from convert.measuring.suspected import PRECISION, THRESHOLDS, Ply, chosen, figures, plies, table
 from convert.model import Evidence, Side, Verdict
-from convert.slips import fall_of
-from tablebases.probing import SyzygyProber
+from convert.reports.html import page
+from convert.reports.terminal import print_review
+from convert.review import review_game
+from convert.slips import fall_of, suspicion
+from convert.sources import read_games
+from convert.wording import suspicion_words
+from tablebases.probing import SyzygyProber, open_tables
 from tablebases.values import Outcome
 
 DEMO = Path(__file__).parent.parent / "demo_games"
@@ -192,3 +199,24 @@ def test_slips_are_those_of_the_outcomes_and_drops_those_of_the_review(
     for told in found:
         assert told.cluster == "x"
         assert told.gap == 0 or told.fall >= 0.3
+
+
+def test_a_report_says_how_far_its_suspected_slips_may_be_trusted() -> None:
+    read = next(iter(read_games(next(path for path in GAMES if "03-" in path))))
+    review = review_game(read, Bench(open_tables()))
+    assert any(slip.certain for slip in review.slips)
+    certain = replace(review, slips=tuple(s for s in review.slips if s.certain))
+    assert suspicion_words(certain) == ""
+    told = suspicion()
+    doubted = replace(review, slips=tuple(replace(s, certain=False) for s in review.slips),
+                      suspicion=told)  # fmt: skip
+    words = suspicion_words(doubted)
+    assert (
+        f"({told.moves:,} moves of endings with five to seven men), "
+        f"{told.precision * 100:.0f} of 100 suspected moves were slips, and "
+        f"{told.recall * 100:.0f} of 100 slips were suspected."
+    ) in words
+    out = io.StringIO()
+    print_review(doubted, Console(file=out, width=80, color_system=None))
+    assert words in " ".join(out.getvalue().split())
+    assert words in " ".join(page(doubted).split())
