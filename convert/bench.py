@@ -14,8 +14,8 @@ if TYPE_CHECKING:
 
 #: The memory of judged positions is emptied between games when it has grown to this size.
 MOST_REMEMBERED = 200_000
-#: So are the solver's slices that are held in memory.
-MOST_SLICES = 50_000
+#: So are the solver's slices that are held in memory, when they take so many bytes.
+MOST_HELD = 256 * 2**20
 
 
 def open_bench(
@@ -66,11 +66,16 @@ def open_bench(
 
 
 def keep_small(bench: Bench) -> None:
-    """Empty the memory of judged positions, and of solved ones, when it has grown large."""
+    """Empty the memory of judged positions, and of solved ones, when it has grown large.
+
+    To be called between games: open slices, which the next game hardly needs, are closed.
+    """
     solver = bench.solver
-    if solver is not None and solver.held > MOST_SLICES:
-        solver.forget()
-        bench.forget()
+    if solver is not None:
+        solver.close()
+        if solver.held_bytes > MOST_HELD:
+            solver.forget()
+            bench.forget()
     if bench.remembered > MOST_REMEMBERED:
         bench.forget()
 

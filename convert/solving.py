@@ -43,6 +43,9 @@ class Reach:
     memory: int
 
 
+MOST_OPENED = 600 * 2**20
+"""Bytes of memory for slices that are open, and no more than half of what the solver may have."""
+
 REACHES: dict[str, Reach] = {
     "quick": Reach(6, 2, 6, 4.0, 12.0, 2**30),
     "normal": Reach(6, 3, 8, 45.0, 120.0, 3 * 2**30),
@@ -100,9 +103,14 @@ class SolverJudge:
         self._solution: Solution | None = None
 
     @property
-    def held(self) -> int:
-        """Number of slices held in memory."""
-        return 0 if self._sets is None else len(self._sets.kept)
+    def held_bytes(self) -> int:
+        """Bytes of solved slices held in memory."""
+        return 0 if self._sets is None else self._sets.packed_bytes + self._sets.opened_bytes
+
+    def close(self) -> None:
+        """Let go of slices that are open; they stay in memory, packed."""
+        if self._sets is not None:
+            self._sets.close()
 
     def forget(self) -> None:
         """Let go of what is held in memory; what the store keeps is found there again."""
@@ -127,7 +135,7 @@ class SolverJudge:
         from tablebases.solver.solution import Sets, Solution, Solver
 
         if self._sets is None:
-            self._sets = Sets()
+            self._sets = Sets(min(MOST_OPENED, self.reach.memory // 2))
         if self._store is None and self.open_store is not None:
             self._store = self.open_store()
         left = self.reach.total

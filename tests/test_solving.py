@@ -5,6 +5,7 @@ from __future__ import annotations
 import chess
 import pytest
 
+from convert.bench import keep_small
 from convert.judge import Bench, after_move
 from convert.lines import best_line
 from convert.model import Evidence, Side
@@ -75,6 +76,39 @@ def test_a_prepared_position_is_solved_with_its_moves(prober: Prober) -> None:
         assert line is not None
         assert line.moves
         assert bench.counts()[Evidence.SOLVED] >= 1
+
+
+def test_between_games_memory_is_let_go_and_answers_stay(
+    prober: Prober, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Open slices at once, all others when they take much; what is judged stays judged."""
+    board = chess.Board(TWO_TO_ONE)
+    bench, solver = make(prober)
+    bench.prepare([board])
+    before, plies = bench.settle(board), bench.distance(board)
+    opened = solver.held_bytes
+    keep_small(bench)
+    assert 0 < solver.held_bytes < opened
+    bench.forget()
+    assert (bench.settle(board), bench.distance(board)) == (before, plies)
+    monkeypatch.setattr("convert.bench.MOST_HELD", 1)
+    keep_small(bench)
+    assert solver.held_bytes == 0
+    assert bench.remembered == 0
+
+
+def test_open_slices_keep_within_their_memory() -> None:
+    from tablebases.solver import Budget
+    from tablebases.solver.solution import Sets, Solver
+
+    board = chess.Board(TWO_TO_ONE)
+    free, tight = Sets(), Sets(most_opened=1)
+    for sets in (free, tight):
+        solution = Solver([board], Budget(planned=True), sets=sets, moves_too=True).run()
+        for move in board.legal_moves:
+            solution.interval(after_move(board, move))
+    assert tight.packed_bytes == free.packed_bytes > 0
+    assert 0 < tight.opened_bytes < free.opened_bytes  # one is open, whatever its size
 
 
 @pytest.mark.slow

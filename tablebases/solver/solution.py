@@ -50,8 +50,8 @@ _KINDS: Final = {chess.KNIGHT: 0, chess.BISHOP: 1, chess.ROOK: 2, chess.QUEEN: 3
 _WORTH: Final = {chess.PAWN: 1, chess.KNIGHT: 3, chess.BISHOP: 3, chess.ROOK: 5, chess.QUEEN: 9}
 _MATE: Final = -1
 """Distance of a side that is mated, as in the tables."""
-_REPLAYS: Final = 600 * 2**20
-"""Bytes of distances kept in memory at a time."""
+_OPENED: Final = 600 * 2**20
+"""Bytes of opened slices, most of them distances, kept in memory at a time."""
 
 
 @dataclass(frozen=True)
@@ -162,11 +162,32 @@ def can_solve(board: chess.Board) -> bool:
 
 
 class Sets:
-    """Kept slices by mode and key, with the distances last asked for."""
+    """Kept slices by mode and key, with the distances last asked for.
 
-    def __init__(self) -> None:
+    Args:
+        most_opened: bytes of memory for slices that are opened; one is whatever its size.
+    """
+
+    def __init__(self, most_opened: int = _OPENED) -> None:
         self.kept: dict[tuple[int, Key], list[Packed]] = {}
-        self._replays: OrderedDict[int, tuple[Packed, Distances | Kept]] = OrderedDict()
+        self._most_opened = most_opened
+        self._opened: OrderedDict[int, tuple[Packed, Distances | Kept]] = OrderedDict()
+        self._bytes = 0
+
+    @property
+    def packed_bytes(self) -> int:
+        """Bytes of the slices as they are kept, compressed."""
+        packed = {id(one): one for known in self.kept.values() for one in known}
+        return sum(len(blob) for one in packed.values() for blob in one.sets.values())
+
+    @property
+    def opened_bytes(self) -> int:
+        """Bytes of the slices that are open."""
+        return self._bytes
+
+    def close(self) -> None:
+        """Let go of the opened slices; they are opened again when they are asked for."""
+        self._opened.clear()
         self._bytes = 0
 
     def add(self, mode: int, key: Key, kept: Kept) -> None:
@@ -188,16 +209,16 @@ class Sets:
 
     def opened(self, packed: Packed) -> Distances | Kept:
         """Distances of all positions of a slice; of a large one the solved sets."""
-        found = self._replays.get(id(packed))
+        found = self._opened.get(id(packed))
         if found is not None:
-            self._replays.move_to_end(id(packed))
+            self._opened.move_to_end(id(packed))
             return found[1]
         kept = packed.open()
         result = kept if kept.solved else replay(kept)
-        self._replays[id(packed)] = (packed, result)
+        self._opened[id(packed)] = (packed, result)
         self._bytes += _size(result)
-        while self._bytes > _REPLAYS and len(self._replays) > 1:
-            _, (_, old) = self._replays.popitem(last=False)
+        while self._bytes > self._most_opened and len(self._opened) > 1:
+            _, (_, old) = self._opened.popitem(last=False)
             self._bytes -= _size(old)
         return result
 
