@@ -8,7 +8,7 @@ to the first; ``judge`` then answers from what is known.
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -157,6 +157,8 @@ class SolverJudge:
             self._solution = Solution(self._sets, solution.cost)
             if self.stopped:
                 break
+        if self._solution is not None:
+            self._solution.gather(_with_moves(groups, moves_too))
 
     def judge(self, board: chess.Board) -> Verdict | None:
         """What was proved of the position, for the side to move."""
@@ -186,6 +188,17 @@ class SolverJudge:
         if self._solution is None or not self._solution.covers(board):
             return None
         return self._solution.bound(board)
+
+
+def _with_moves(groups: dict[str, list[chess.Board]], moves_too: bool) -> Iterator[chess.Board]:
+    """All boards and, if that is asked for, what stands after each of their moves."""
+    for group in groups.values():
+        for board in group:
+            yield board
+            for move in board.legal_moves if moves_too else ():
+                child = board.copy(stack=False)
+                child.push(move)
+                yield child
 
 
 def solver_for(

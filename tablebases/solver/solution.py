@@ -26,7 +26,15 @@ from tablebases.solver.plan import (
     sizes_of,
     wall_seconds,
 )
-from tablebases.solver.results import Distances, Packed, in_set, pack, place, replay
+from tablebases.solver.results import (
+    Distances,
+    Packed,
+    in_set,
+    pack,
+    place,
+    replay,
+    solved_sets,
+)
 from tablebases.solver.run import Kept, OutOfMemory, Run, Stopped
 from tablebases.solver.store import Store
 from tablebases.solver.structures import (
@@ -42,6 +50,9 @@ from tablebases.values import Answer, Distance, Outcome, outcome_under_clock
 
 Key = tuple[int, int, int]
 """A slice: packed piece codes, White's pawns, Black's pawns."""
+
+Place = tuple[int, int, int, int, int, int, int, bool, int | None]
+"""A position: the squares of each kind of man, those of White, the side to move, en passant."""
 
 SOLVER_VERSION: Final = 2
 """Part of every key in the store: raise it when a set would come out differently."""
@@ -130,6 +141,15 @@ def framed(board: chess.Board, colour: chess.Color) -> chess.Board:
     return board if colour else board.mirror()
 
 
+def place_of(board: chess.Board) -> Place:
+    """The position without its clocks, for tables in memory."""
+    ep_square = board.ep_square if board.has_legal_en_passant() else None
+    return (
+        board.pawns, board.knights, board.bishops, board.rooks, board.queens, board.kings,
+        board.occupied_co[chess.WHITE], board.turn, ep_square,
+    )  # fmt: skip
+
+
 def locate(board: chess.Board) -> tuple[Key, list[int]]:
     """The slice of a position and the squares of its pieces, in the order of their codes."""
     men = sorted(
@@ -171,7 +191,9 @@ class Sets:
     def __init__(self, most_opened: int = _OPENED) -> None:
         self.kept: dict[tuple[int, Key], list[Packed]] = {}
         self._most_opened = most_opened
-        self._opened: OrderedDict[int, tuple[Packed, Distances | Kept]] = OrderedDict()
+        self._opened: OrderedDict[
+            tuple[int, bool], tuple[Packed, Distances | Kept]
+        ] = OrderedDict()
         self._bytes = 0
 
     @property
@@ -207,23 +229,44 @@ class Sets:
             kept.complete for k in (key, mirrored(key)) for kept in self.kept.get((LOWER, k), ())
         )
 
-    def opened(self, packed: Packed) -> Distances | Kept:
-        """Distances of all positions of a slice; of a large one the solved sets."""
-        found = self._opened.get(id(packed))
-        if found is not None:
-            self._opened.move_to_end(id(packed))
-            return found[1]
+    def opened(self, packed: Packed, plies: bool = True) -> Distances | Kept:
+        """Distances of all positions of a slice; of a large one the solved sets.
+
+        Args:
+            packed: the slice.
+            plies: False if the solved sets, which take less memory, will do.
+        """
+        for kind in (plies, not plies) if packed.kept.solved or not plies else (plies,):
+            found = self._opened.get((id(packed), kind))
+            if found is not None:
+                self._opened.move_to_end((id(packed), kind))
+                return found[1]
         kept = packed.open()
-        result = kept if kept.solved else replay(kept)
-        self._opened[id(packed)] = (packed, result)
+        result: Distances | Kept = kept
+        if not kept.solved:
+            distances = replay(kept)
+            result = distances if plies else solved_sets(kept, distances)
+        self._opened[id(packed), plies] = (packed, result)
         self._bytes += _size(result)
         while self._bytes > self._most_opened and len(self._opened) > 1:
             _, (_, old) = self._opened.popitem(last=False)
             self._bytes -= _size(old)
         return result
 
-    def value(self, mode: int, board: chess.Board) -> tuple[int, int | None] | None:
+    def has(self, mode: int, board: chess.Board) -> bool:
+        """Is there anything of this mode about the slice of a framed board?"""
+        key = locate(board)[0]
+        return any(self.kept.get((mode, k)) for k in (key, mirrored(key)))
+
+    def value(
+        self, mode: int, board: chess.Board, plies: bool = True
+    ) -> tuple[int, int | None] | None:
         """White's win as far as this mode knows, for a framed board.
+
+        Args:
+            mode: LOWER or UPPER.
+            board: the position, White being the side asked about.
+            plies: False if the number of plies is of no interest, which saves memory and time.
 
         Returns:
             (2 for a win, 1 for a win that is too slow under the fifty-move rule, 0 for none; plies
@@ -231,10 +274,12 @@ class Sets:
             kept. Where several sets are known the strongest counts.
         """
         if board.has_legal_en_passant():
-            return self._value_en_passant(mode, board)
-        return self._plain(mode, board)
+            return self._value_en_passant(mode, board, plies)
+        return self._plain(mode, board, plies)
 
-    def _plain(self, mode: int, board: chess.Board) -> tuple[int, int | None] | None:
+    def _plain(
+        self, mode: int, board: chess.Board, plies: bool
+    ) -> tuple[int, int | None] | None:
         key, squares = locate(board)
         known = self.kept.get((mode, key))
         if known is None:
@@ -244,19 +289,19 @@ class Sets:
             known = self.kept.get((mode, key), [])
         found: tuple[int, int | None] | None = None
         for packed in known:
-            value = self._one(packed, board, squares)
+            value = self._one(packed, board, squares, plies)
             if found is None or ((value[0] > found[0]) == (mode == LOWER) and value[0] != found[0]):
                 found = value
         return found
 
     def _one(
-        self, packed: Packed, board: chess.Board, squares: list[int]
+        self, packed: Packed, board: chess.Board, squares: list[int], want_plies: bool
     ) -> tuple[int, int | None]:
         wk, bk = board.king(chess.WHITE), board.king(chess.BLACK)
         assert wk is not None
         assert bk is not None
         at = place(packed.kept, squares, wk, bk)
-        distances = self.opened(packed)
+        distances = self.opened(packed, want_plies)
         if isinstance(distances, Kept):
             kept = distances
             late_lost = kept.candidates if kept.late_candidates is None else kept.late_candidates
@@ -276,18 +321,20 @@ class Sets:
             return 0, None
         return (2 if plies <= kernels.LAST_TRUE_PLY else 1), plies
 
-    def _value_en_passant(self, mode: int, board: chess.Board) -> tuple[int, int | None] | None:
+    def _value_en_passant(
+        self, mode: int, board: chess.Board, want_plies: bool
+    ) -> tuple[int, int | None] | None:
         """The slice knows nothing of the right to take en passant: add those moves."""
         plain = board.copy(stack=False)
         plain.ep_square = None
-        base = self._plain(mode, plain)
+        base = self._plain(mode, plain, want_plies)
         if base is None:
             return None
         replies = []
         for move in board.generate_legal_ep():
             child = board.copy(stack=False)
             child.push(move)
-            reply = self._plain(mode, child)
+            reply = self._plain(mode, child, plies=False)
             if reply is None:
                 return None
             replies.append(reply[0])
@@ -314,7 +361,8 @@ class Sets:
 
 def _size(result: Distances | Kept) -> int:
     if isinstance(result, Kept):
-        return int(result.candidates.nbytes + result.open.nbytes)
+        sets = (result.candidates, result.open, result.late_candidates, result.late_open)
+        return sum(one.nbytes for one in sets if one is not None)
     return int(result.white.nbytes + result.black.nbytes)
 
 
@@ -327,45 +375,77 @@ class Solution:
     def __init__(self, sets: Sets, cost: Cost):
         self._sets = sets
         self.cost = cost
+        self._gathered: dict[tuple[Place, chess.Color], tuple[int, int, int | None]] = {}
 
     def covers(self, board: chess.Board) -> bool:
         """Is something kept about this position's slice?"""
         if not can_solve(board):
             return False
-        return any(self._sets.value(mode, framed(board, colour)) is not None
-                   for colour in chess.COLORS for mode in (LOWER, UPPER))  # fmt: skip
+        parts = list(self._parts(board))
+        return any(
+            all(self._sets.has(mode, framed(part, colour)) for part in parts)
+            for colour in chess.COLORS
+            for mode in (LOWER, UPPER)
+        )
+
+    def gather(self, boards: Iterable[chess.Board]) -> None:
+        """Look all positions up beforehand, slice by slice, and remember what is known of them.
+
+        Slices are large, and a game's positions come back to the same ones again and again:
+        asked one by one, each might be opened as often.
+        """
+        places = {place_of(b): b for b in boards if can_solve(b)}
+        for colour in chess.COLORS:
+            views = {at: framed(b, colour) for at, b in places.items()
+                     if (at, colour) not in self._gathered}  # fmt: skip
+            order = sorted(views, key=lambda at: locate(views[at])[0])
+            lower = {at: self._sets.value(LOWER, views[at]) for at in order}
+            for at in order:
+                self._gathered[at, colour] = self._between(lower[at], views[at])
 
     def interval(self, board: chess.Board) -> tuple[Outcome, Outcome]:
         """Worst and best outcome still possible, with the halfmove clock taken as 0."""
         if board.is_checkmate():
             return Outcome.LOSS, Outcome.LOSS
-        return _between(self._wins(board, board.turn), self._wins(board, not board.turn))
+        return _between(
+            self._wins(board, board.turn, plies=False),
+            self._wins(board, not board.turn, plies=False),
+        )
 
     def intervals(self, boards: Sequence[chess.Board]) -> list[tuple[Outcome, Outcome]]:
         """``interval`` of each board; much faster than one by one where slices are large.
 
         Each slice is opened once, however the boards are ordered.
         """
-        wins: list[dict[chess.Color, tuple[int, int, int | None]]] = [{} for _ in boards]
-        for colour in chess.COLORS:
-            keys = {i: locate(framed(board, colour))[0] for i, board in enumerate(boards)}
-            for i in sorted(keys, key=keys.__getitem__):
-                wins[i][colour] = self._wins(boards[i], colour)
-        return [
-            (Outcome.LOSS, Outcome.LOSS)
-            if board.is_checkmate()
-            else _between(won[board.turn], won[not board.turn])
-            for board, won in zip(boards, wins, strict=True)
-        ]
+        found = Solution(self._sets, self.cost)
+        found.gather(boards)
+        return [found.interval(board) for board in boards]
 
-    def _wins(self, board: chess.Board, colour: chess.Color) -> tuple[int, int, int | None]:
+    def _wins(
+        self, board: chess.Board, colour: chess.Color, plies: bool = True
+    ) -> tuple[int, int, int | None]:
         """Least and most that ``colour`` wins (0 to 2), and the plies of the least if known."""
+        if self._gathered:
+            known = self._gathered.get((place_of(board), colour))
+            if known is not None:
+                return known
         view = framed(board, colour)
-        lower = self._sets.value(LOWER, view)
-        upper = self._sets.value(UPPER, view)
+        return self._between(self._sets.value(LOWER, view, plies), view)
+
+    def _between(
+        self, lower: tuple[int, int | None] | None, view: chess.Board
+    ) -> tuple[int, int, int | None]:
+        """What ``_wins`` gives, from what is known at least."""
         low, plies = lower if lower is not None else (0, None)
-        high = upper[0] if upper is not None else 2
-        return low, max(low, high), plies
+        if low == Outcome.WIN:
+            return low, low, plies
+        upper = self._sets.value(UPPER, view, plies=False)
+        return low, max(low, 2 if upper is None else upper[0]), plies
+
+    def is_open(self, board: chess.Board, colour: chess.Color) -> bool:
+        """Is it open whether ``colour`` wins?"""
+        low, high, _ = self._wins(board, colour, plies=False)
+        return low < high and not self._wins(board, not colour, plies=False)[0]
 
     def exact(self, board: chess.Board) -> bool:
         """Is the slice known exactly for both colours, so that distances are exact as well?"""
@@ -561,6 +641,7 @@ class Solver:
         self.needed = {
             colour: self._keys_around(colour) for colour in chess.COLORS
         }
+        self._still_open: dict[chess.Color, list[list[chess.Board]]] = {}
         self._plans: dict[tuple[chess.Color, Scope, tuple[int, ...]], Plan] = {}
         self.steps: list[Step] = []
         self.skipped: list[Step] = []
@@ -666,7 +747,7 @@ class Solver:
         while self._left() > 0:
             waiting = False
             for question in self._questions():
-                boards = [b for b in self.boards if self._matters(b, question[0])]
+                boards = self._open_boards(question[0])
                 if not boards:
                     continue
                 scopes = _scopes(question[1], self._limit(_PATIENCE * allowance))
@@ -720,21 +801,32 @@ class Solver:
         low, high = Solution(self.sets, self.cost).interval(board)
         return low == high
 
-    def _matters(self, board: chess.Board, colour: chess.Color) -> bool:
-        """Is it open whether this colour wins the board, or one of its moves?"""
+    def _open_boards(self, colour: chess.Color) -> list[chess.Board]:
+        """Those of which it is open whether this colour wins them, or one of their moves.
+
+        What is settled stays so.  Of a board it is enough to know one open position; only when
+        that is settled are the others looked up, slice by slice.
+        """
+        still = self._still_open.get(colour)
+        if still is None:
+            still = self._still_open[colour] = [self._positions(b) for b in self.boards]
         solution = Solution(self.sets, self.cost)
+        doubtful = [i for i, found in enumerate(still)
+                    if found and not solution.is_open(found[0], colour)]  # fmt: skip
+        solution.gather(position for i in doubtful for position in still[i])
+        for i in doubtful:
+            still[i] = [one for one in still[i] if solution.is_open(one, colour)]
+        return [board for board, found in zip(self.boards, still, strict=True) if found]
+
+    def _positions(self, board: chess.Board) -> list[chess.Board]:
+        """The board and, if moves are asked for too, each position one move later."""
         positions = [board]
         if self.moves_too:
             for move in board.legal_moves:
                 child = board.copy(stack=False)
                 child.push(move)
                 positions.append(child)
-        for position in positions:
-            low, high, _ = solution._wins(position, colour)
-            other, _, _ = solution._wins(position, not colour)
-            if low < high and not other:
-                return True
-        return False
+        return positions
 
     def _prepare(self, step: Step, boards: Sequence[chess.Board]) -> Plan | None:
         """The plan for a step, None beyond the scope's limit; made once for each."""

@@ -10,6 +10,7 @@ import itertools
 from functools import lru_cache
 from pathlib import Path
 from types import SimpleNamespace
+from typing import Any
 
 import chess
 import numpy as np
@@ -17,9 +18,19 @@ import pytest
 from chess import KING
 
 from tablebases import Outcome
-from tablebases.solver import Budget
-from tablebases.solver.results import Distances, replay
-from tablebases.solver.solution import Solver, Step, _scopes, framed, keys_of, locate
+from tablebases.solver import Budget, kernels
+from tablebases.solver.results import Distances, Packed, replay, solved_sets
+from tablebases.solver.run import Kept
+from tablebases.solver.solution import (
+    Sets,
+    Solution,
+    Solver,
+    Step,
+    _scopes,
+    framed,
+    keys_of,
+    locate,
+)
 from tablebases.solver.structures import LOWER, UPPER, Scope, expand
 
 ROOK = "8/8/3n4/4k3/8/4K3/4P3/R7 w - - 0 1"
@@ -205,3 +216,98 @@ def test_a_budget_in_plan_does_not_depend_on_the_clock(monkeypatch: pytest.Monke
         found.append((solver.steps, run.interval(board)))
         assert 0 < solver.spent <= 3.0
     assert found[0] == found[1]
+
+
+@pytest.mark.parametrize(
+    "fen",
+    [
+        "8/8/8/4k1p1/6P1/4K3/4P3/8 w - - 0 1",
+        "8/8/3n4/4k3/8/4K3/4P3/R7 w - - 0 1",
+    ],
+)
+def test_sets_say_what_distances_say(fen: str) -> None:
+    """Of every position of the slice, won, lost and too late."""
+    board = chess.Board(fen)
+    sets = Sets()
+    Solver([board], Budget(planned=True), sets=sets).run()
+    slices = [one for known in sets.kept.values() for one in known if not one.kept.solved]
+    assert slices
+    for packed in slices[:4]:
+        far = sets.opened(packed)
+        assert isinstance(far, Distances)
+        told = solved_sets(packed.open(), far)
+        last = kernels.LAST_TRUE_PLY
+
+        def unpacked(words: Any) -> Any:
+            return (words[..., None] >> np.arange(64, dtype=np.uint64)) & np.uint64(1)
+
+        for candidates, open_, most in (
+            (told.candidates, told.open, last),
+            (told.late_candidates, told.late_open, far.none - 1),
+        ):
+            if candidates is None or open_ is None:
+                assert int(far.white.max()) <= last
+                continue
+            lost = (far.black != far.none) & (far.black <= most)
+            won = (far.white > 0) & (far.white <= most)
+            assert (unpacked(candidates) == lost).all()
+            assert (unpacked(open_) == ~won).all()
+        sets.close()
+        assert isinstance(sets.opened(packed, plies=False), Kept)
+
+
+TWO_TO_ONE = "8/8/8/4k1p1/6P1/4K3/4P3/8 w - - 0 1"
+
+
+def test_what_is_gathered_is_what_is_found_one_by_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    """And no slice is opened twice for it, with memory for one only."""
+    board = chess.Board(TWO_TO_ONE)
+    sets = Sets(most_opened=1)
+    solver = Solver([board], Budget(planned=True), sets=sets, moves_too=True)
+    alone, together = solver.run(), Solution(sets, solver.cost)
+    boards = solver._positions(board)
+    for child in solver._positions(board):
+        boards += solver._positions(child)
+    opened: list[int] = []
+    real = Packed.open
+    monkeypatch.setattr(Packed, "open", lambda one: opened.append(id(one)) or real(one))
+    together.gather(boards[::2])
+    assert opened
+    # Once each for what is won at least (with plies) and at most (without).
+    assert max(opened.count(one) for one in opened) <= 4
+    for one in boards:
+        assert together.interval(one) == alone.interval(one)
+        assert together.distance(one) == alone.distance(one)
+        assert together.bound(one) == alone.bound(one)
+        assert together.answer(one) == alone.answer(one)
+
+
+def test_what_is_open_is_known_whatever_was_asked_before() -> None:
+    """A step never forgets a board that has an open move, nor asks for one that has none."""
+    boards = [chess.Board(TWO_TO_ONE), chess.Board("8/6p1/8/4k3/6P1/4K3/4PP2/8 w - - 0 1")]
+    solver = Solver(boards, Budget(seconds=2.0, planned=True), moves_too=True)
+    execute = solver._execute
+
+    def check() -> None:
+        fresh = Solution(solver.sets, solver.cost)
+        for colour in chess.COLORS:
+            slow = []
+            for board in boards:
+                told = [fresh.interval(one) for one in solver._positions(board)]
+                turns = [one.turn for one in solver._positions(board)]
+                wins = [  # does the colour win: at least, at most
+                    (low > 0, high > 0) if turn == colour else (high < 0, low < 0)
+                    for (low, high), turn in zip(told, turns, strict=True)
+                ]
+                if any(least != most for least, most in wins):
+                    slow.append(board)
+            assert solver._open_boards(colour) == slow
+
+    def step(*args: Any) -> None:
+        execute(*args)
+        check()
+
+    solver._execute = step  # type: ignore[method-assign]
+    check()
+    solver.run()
+    assert solver.steps
