@@ -44,7 +44,7 @@ class Reach:
 
 
 MOST_OPENED = 600 * 2**20
-"""Bytes of memory for slices that are open, and no more than half of what the solver may have."""
+"""Bytes of memory for open slices, and no more than a quarter of what the solver may have."""
 
 REACHES: dict[str, Reach] = {
     "quick": Reach(6, 2, 6, 4.0, 12.0, 2**30),
@@ -135,7 +135,7 @@ class SolverJudge:
         from tablebases.solver.solution import Sets, Solution, Solver
 
         if self._sets is None:
-            self._sets = Sets(min(MOST_OPENED, self.reach.memory // 2))
+            self._sets = Sets(min(MOST_OPENED, self.reach.memory // 4))
         if self._store is None and self.open_store is not None:
             self._store = self.open_store()
         left = self.reach.total

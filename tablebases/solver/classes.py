@@ -39,7 +39,7 @@ from tablebases.solver.plan import (
     sizes_of,
     wall_seconds,
 )
-from tablebases.solver.results import Distances, Packed
+from tablebases.solver.results import Distances, OpenDistances, Packed
 from tablebases.solver.run import Kept, OutOfMemory, Run, Stopped
 from tablebases.solver.solution import (
     Budget,
@@ -345,9 +345,9 @@ class ClassSolution(Solution):
         for key in class_keys(self.name, colour)[0]:
             packed = _find(self._sets, key)
             assert packed is not None
-            distances = self._sets.opened(packed)
-            assert isinstance(distances, Distances)
-            yield (2 if mirrored(key) != key else 1), packed.kept, distances
+            opened = self._sets.opened(packed)
+            assert isinstance(opened, OpenDistances)
+            yield (2 if mirrored(key) != key else 1), packed.kept, opened.distances()
 
     def longest(self) -> tuple[int, str]:
         """The longest win with White to move, by DTZ.

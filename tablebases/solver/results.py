@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 import zlib
 from dataclasses import dataclass, replace
 from typing import Any, Final
@@ -16,6 +17,9 @@ from tablebases.solver.run import Kept, Scratch
 Array = npt.NDArray[Any]
 
 _WIDEST_BYTE: Final = 250
+
+# What compresses serves one thread at a time, and takes a while to make.
+_own = threading.local()
 
 
 @dataclass(frozen=True)
@@ -85,14 +89,18 @@ def _squeeze(data: bytes) -> bytes:
     module = zstd_module()
     if module is None:
         return zlib.compress(data, 1)
-    return bytes(module.ZstdCompressor(level=1).compress(data))
+    if not hasattr(_own, "compressor"):
+        _own.compressor = module.ZstdCompressor(level=1)
+    return bytes(_own.compressor.compress(data))
 
 
 def _expand(data: bytes) -> bytes:
     module = zstd_module()
     if module is None:
         return zlib.decompress(data)
-    return bytes(module.ZstdDecompressor().decompress(data))
+    if not hasattr(_own, "decompressor"):
+        _own.decompressor = module.ZstdDecompressor()
+    return bytes(_own.decompressor.decompress(data))
 
 
 def zstd_module() -> Any:
@@ -141,32 +149,6 @@ def replay(kept: Kept, dtype: Any = np.uint8) -> Distances:
     return Distances(white, black)
 
 
-def solved_sets(kept: Kept, distances: Distances) -> Kept:
-    """The slice with the sets of what is won and lost in place of those that it was solved from.
-
-    They take an eighth to a quarter of the memory of the distances.
-    """
-    late = bool((distances.white > kernels.LAST_TRUE_PLY).any()) or bool(
-        ((distances.black > kernels.LAST_TRUE_PLY) & (distances.black != distances.none)).any()
-    )
-    lost = distances.black != distances.none
-    won = distances.white != 0
-    in_time = distances.white <= kernels.LAST_TRUE_PLY
-    return replace(
-        kept,
-        candidates=_bits(lost & (distances.black <= kernels.LAST_TRUE_PLY)),
-        open=_bits(~(won & in_time)),
-        late_candidates=_bits(lost) if late else None,
-        late_open=_bits(~won) if late else None,
-        solved=True,
-    )
-
-
-def _bits(positions: Array) -> Array:
-    """Truth values of shape (blocks, 64, 64) as words of shape (blocks, 64)."""
-    return np.packbits(positions, axis=2, bitorder="little").view("<u8")[..., 0]
-
-
 def place(kept: Kept, squares: list[int], wk: int, bk: int) -> tuple[int, int, int]:
     """Block, black king and white king under which a position of the slice is found.
 
@@ -183,7 +165,94 @@ def place(kept: Kept, squares: list[int], wk: int, bk: int) -> tuple[int, int, i
     return block, bk, wk
 
 
-def in_set(words: Array, at: tuple[int, int, int]) -> bool:
-    """Is the position at this place in the set?"""
-    block, bk, wk = at
-    return bool((int(words[block, bk]) >> wk) & 1)
+class Pieces:
+    """An array kept as compressed pieces of a few blocks each.
+
+    Distances shrink to a tenth and less, and a piece is expanded in some 30 microseconds.
+    """
+
+    BLOCKS = 8
+
+    def __init__(self, array: Array):
+        self._dtype, self._shape = array.dtype, array.shape[1:]
+        self._blobs = [
+            _squeeze(array[at : at + self.BLOCKS].tobytes())
+            for at in range(0, len(array), self.BLOCKS)
+        ]
+
+    @property
+    def nbytes(self) -> int:
+        """Bytes of memory."""
+        return sum(map(len, self._blobs))
+
+    def block(self, number: int) -> Array:
+        """One block of the array."""
+        piece, at = divmod(number, self.BLOCKS)
+        found: Array = self._expanded(piece)[at]
+        return found
+
+    def whole(self) -> Array:
+        """The array."""
+        return np.concatenate([self._expanded(piece) for piece in range(len(self._blobs))])
+
+    def _expanded(self, piece: int) -> Array:
+        data = np.frombuffer(_expand(self._blobs[piece]), self._dtype)
+        return data.reshape(-1, *self._shape)
+
+
+class OpenDistances:
+    """A slice in which every position can be looked up, with its distance."""
+
+    def __init__(self, distances: Distances):
+        self._white, self._black = Pieces(distances.white), Pieces(distances.black)
+        self._none = distances.none
+        self.nbytes = self._white.nbytes + self._black.nbytes
+
+    def distances(self) -> Distances:
+        """The distances of all positions."""
+        return Distances(self._white.whole(), self._black.whole())
+
+    def value(self, turn: bool, at: tuple[int, int, int]) -> tuple[int, int | None]:
+        """White's win (2, or 1 if too slow under the fifty-move rule, or 0) and its plies.
+
+        Args:
+            turn: True if White is to move.
+            at: block, black king, white king (``place``).
+        """
+        block, bk, wk = at
+        plies = int((self._white if turn else self._black).block(block)[bk, wk])
+        if plies == 0 if turn else plies == self._none:
+            return 0, None
+        return (2 if plies <= kernels.LAST_TRUE_PLY else 1), plies
+
+
+class OpenSets:
+    """A large slice, of which the solved sets were kept, in which positions can be looked up."""
+
+    def __init__(self, kept: Kept):
+        self._lost, self._open = Pieces(kept.candidates), Pieces(kept.open)
+        self._late_lost, self._late_open = self._lost, self._open
+        if kept.late_candidates is not None and kept.late_open is not None:
+            self._late_lost, self._late_open = (
+                Pieces(kept.late_candidates), Pieces(kept.late_open)
+            )  # fmt: skip
+        different = {id(one): one for one in (self._lost, self._open, self._late_lost,
+                                              self._late_open)}  # fmt: skip
+        self.nbytes = sum(one.nbytes for one in different.values())
+
+    def value(self, turn: bool, at: tuple[int, int, int]) -> tuple[int, int | None]:
+        """As :meth:`OpenDistances.value`; the plies are not known."""
+        block, bk, wk = at
+
+        def inside(words: Pieces) -> bool:
+            return bool((int(words.block(block)[bk]) >> wk) & 1)
+
+        if turn:
+            return (2 if not inside(self._open) else 1 if not inside(self._late_open) else 0), None
+        return (2 if inside(self._lost) else 1 if inside(self._late_lost) else 0), None
+
+
+def open_slice(packed: Packed) -> OpenDistances | OpenSets:
+    """A kept slice for looking up."""
+    kept = packed.open()
+    return OpenSets(kept) if kept.solved else OpenDistances(replay(kept))

@@ -27,13 +27,12 @@ from tablebases.solver.plan import (
     wall_seconds,
 )
 from tablebases.solver.results import (
-    Distances,
+    OpenDistances,
+    OpenSets,
     Packed,
-    in_set,
+    open_slice,
     pack,
     place,
-    replay,
-    solved_sets,
 )
 from tablebases.solver.run import Kept, OutOfMemory, Run, Stopped
 from tablebases.solver.store import Store
@@ -62,7 +61,7 @@ _WORTH: Final = {chess.PAWN: 1, chess.KNIGHT: 3, chess.BISHOP: 3, chess.ROOK: 5,
 _MATE: Final = -1
 """Distance of a side that is mated, as in the tables."""
 _OPENED: Final = 600 * 2**20
-"""Bytes of opened slices, most of them distances, kept in memory at a time."""
+"""Bytes of opened slices kept in memory at a time."""
 
 
 @dataclass(frozen=True)
@@ -182,7 +181,7 @@ def can_solve(board: chess.Board) -> bool:
 
 
 class Sets:
-    """Kept slices by mode and key, with the distances last asked for.
+    """Kept slices by mode and key, those opened that were last asked for.
 
     Args:
         most_opened: bytes of memory for slices that are opened; one is whatever its size.
@@ -191,9 +190,7 @@ class Sets:
     def __init__(self, most_opened: int = _OPENED) -> None:
         self.kept: dict[tuple[int, Key], list[Packed]] = {}
         self._most_opened = most_opened
-        self._opened: OrderedDict[
-            tuple[int, bool], tuple[Packed, Distances | Kept]
-        ] = OrderedDict()
+        self._opened: OrderedDict[int, tuple[Packed, OpenDistances | OpenSets]] = OrderedDict()
         self._bytes = 0
 
     @property
@@ -229,28 +226,18 @@ class Sets:
             kept.complete for k in (key, mirrored(key)) for kept in self.kept.get((LOWER, k), ())
         )
 
-    def opened(self, packed: Packed, plies: bool = True) -> Distances | Kept:
-        """Distances of all positions of a slice; of a large one the solved sets.
-
-        Args:
-            packed: the slice.
-            plies: False if the solved sets, which take less memory, will do.
-        """
-        for kind in (plies, not plies) if packed.kept.solved or not plies else (plies,):
-            found = self._opened.get((id(packed), kind))
-            if found is not None:
-                self._opened.move_to_end((id(packed), kind))
-                return found[1]
-        kept = packed.open()
-        result: Distances | Kept = kept
-        if not kept.solved:
-            distances = replay(kept)
-            result = distances if plies else solved_sets(kept, distances)
-        self._opened[id(packed), plies] = (packed, result)
-        self._bytes += _size(result)
+    def opened(self, packed: Packed) -> OpenDistances | OpenSets:
+        """A slice for looking up."""
+        found = self._opened.get(id(packed))
+        if found is not None:
+            self._opened.move_to_end(id(packed))
+            return found[1]
+        result = open_slice(packed)
+        self._opened[id(packed)] = (packed, result)
+        self._bytes += result.nbytes
         while self._bytes > self._most_opened and len(self._opened) > 1:
             _, (_, old) = self._opened.popitem(last=False)
-            self._bytes -= _size(old)
+            self._bytes -= old.nbytes
         return result
 
     def has(self, mode: int, board: chess.Board) -> bool:
@@ -258,15 +245,8 @@ class Sets:
         key = locate(board)[0]
         return any(self.kept.get((mode, k)) for k in (key, mirrored(key)))
 
-    def value(
-        self, mode: int, board: chess.Board, plies: bool = True
-    ) -> tuple[int, int | None] | None:
+    def value(self, mode: int, board: chess.Board) -> tuple[int, int | None] | None:
         """White's win as far as this mode knows, for a framed board.
-
-        Args:
-            mode: LOWER or UPPER.
-            board: the position, White being the side asked about.
-            plies: False if the number of plies is of no interest, which saves memory and time.
 
         Returns:
             (2 for a win, 1 for a win that is too slow under the fifty-move rule, 0 for none; plies
@@ -274,12 +254,10 @@ class Sets:
             kept. Where several sets are known the strongest counts.
         """
         if board.has_legal_en_passant():
-            return self._value_en_passant(mode, board, plies)
-        return self._plain(mode, board, plies)
+            return self._value_en_passant(mode, board)
+        return self._plain(mode, board)
 
-    def _plain(
-        self, mode: int, board: chess.Board, plies: bool
-    ) -> tuple[int, int | None] | None:
+    def _plain(self, mode: int, board: chess.Board) -> tuple[int, int | None] | None:
         key, squares = locate(board)
         known = self.kept.get((mode, key))
         if known is None:
@@ -289,52 +267,32 @@ class Sets:
             known = self.kept.get((mode, key), [])
         found: tuple[int, int | None] | None = None
         for packed in known:
-            value = self._one(packed, board, squares, plies)
+            value = self._one(packed, board, squares)
             if found is None or ((value[0] > found[0]) == (mode == LOWER) and value[0] != found[0]):
                 found = value
         return found
 
     def _one(
-        self, packed: Packed, board: chess.Board, squares: list[int], want_plies: bool
+        self, packed: Packed, board: chess.Board, squares: list[int]
     ) -> tuple[int, int | None]:
         wk, bk = board.king(chess.WHITE), board.king(chess.BLACK)
         assert wk is not None
         assert bk is not None
         at = place(packed.kept, squares, wk, bk)
-        distances = self.opened(packed, want_plies)
-        if isinstance(distances, Kept):
-            kept = distances
-            late_lost = kept.candidates if kept.late_candidates is None else kept.late_candidates
-            late_open = kept.open if kept.late_open is None else kept.late_open
-            if board.turn:
-                won, late = not in_set(kept.open, at), not in_set(late_open, at)
-            else:
-                won, late = in_set(kept.candidates, at), in_set(late_lost, at)
-            return (2 if won else 1 if late else 0), None
-        if board.turn:
-            plies = int(distances.white[at])
-            won = plies > 0
-        else:
-            plies = int(distances.black[at])
-            won = plies != distances.none
-        if not won:
-            return 0, None
-        return (2 if plies <= kernels.LAST_TRUE_PLY else 1), plies
+        return self.opened(packed).value(board.turn, at)
 
-    def _value_en_passant(
-        self, mode: int, board: chess.Board, want_plies: bool
-    ) -> tuple[int, int | None] | None:
+    def _value_en_passant(self, mode: int, board: chess.Board) -> tuple[int, int | None] | None:
         """The slice knows nothing of the right to take en passant: add those moves."""
         plain = board.copy(stack=False)
         plain.ep_square = None
-        base = self._plain(mode, plain, want_plies)
+        base = self._plain(mode, plain)
         if base is None:
             return None
         replies = []
         for move in board.generate_legal_ep():
             child = board.copy(stack=False)
             child.push(move)
-            reply = self._plain(mode, child, plies=False)
+            reply = self._plain(mode, child)
             if reply is None:
                 return None
             replies.append(reply[0])
@@ -357,13 +315,6 @@ class Sets:
         if plies is not None:
             plies = max([plies, *(zeroing[r] for r in replies)])
         return level, plies
-
-
-def _size(result: Distances | Kept) -> int:
-    if isinstance(result, Kept):
-        sets = (result.candidates, result.open, result.late_candidates, result.late_open)
-        return sum(one.nbytes for one in sets if one is not None)
-    return int(result.white.nbytes + result.black.nbytes)
 
 
 class Solution:
@@ -407,10 +358,7 @@ class Solution:
         """Worst and best outcome still possible, with the halfmove clock taken as 0."""
         if board.is_checkmate():
             return Outcome.LOSS, Outcome.LOSS
-        return _between(
-            self._wins(board, board.turn, plies=False),
-            self._wins(board, not board.turn, plies=False),
-        )
+        return _between(self._wins(board, board.turn), self._wins(board, not board.turn))
 
     def intervals(self, boards: Sequence[chess.Board]) -> list[tuple[Outcome, Outcome]]:
         """``interval`` of each board; much faster than one by one where slices are large.
@@ -421,16 +369,14 @@ class Solution:
         found.gather(boards)
         return [found.interval(board) for board in boards]
 
-    def _wins(
-        self, board: chess.Board, colour: chess.Color, plies: bool = True
-    ) -> tuple[int, int, int | None]:
+    def _wins(self, board: chess.Board, colour: chess.Color) -> tuple[int, int, int | None]:
         """Least and most that ``colour`` wins (0 to 2), and the plies of the least if known."""
         if self._gathered:
             known = self._gathered.get((place_of(board), colour))
             if known is not None:
                 return known
         view = framed(board, colour)
-        return self._between(self._sets.value(LOWER, view, plies), view)
+        return self._between(self._sets.value(LOWER, view), view)
 
     def _between(
         self, lower: tuple[int, int | None] | None, view: chess.Board
@@ -439,13 +385,13 @@ class Solution:
         low, plies = lower if lower is not None else (0, None)
         if low == Outcome.WIN:
             return low, low, plies
-        upper = self._sets.value(UPPER, view, plies=False)
+        upper = self._sets.value(UPPER, view)
         return low, max(low, 2 if upper is None else upper[0]), plies
 
     def is_open(self, board: chess.Board, colour: chess.Color) -> bool:
         """Is it open whether ``colour`` wins?"""
-        low, high, _ = self._wins(board, colour, plies=False)
-        return low < high and not self._wins(board, not colour, plies=False)[0]
+        low, high, _ = self._wins(board, colour)
+        return low < high and not self._wins(board, not colour)[0]
 
     def exact(self, board: chess.Board) -> bool:
         """Is the slice known exactly for both colours, so that distances are exact as well?"""

@@ -20,7 +20,7 @@ from solver_reference import retrograde
 from tablebases import Outcome, open_tables
 from tablebases.solver import Budget, Solution, Store, kernels, solve
 from tablebases.solver.plan import make_plan
-from tablebases.solver.results import place
+from tablebases.solver.results import OpenDistances, place
 from tablebases.solver.run import Run
 from tablebases.solver.solution import Solver, locate
 from tablebases.solver.structures import LOWER, Scope, expand
@@ -148,7 +148,9 @@ def test_probing_in_bulk() -> None:
     board = chess.Board(ROOK_V_KNIGHT)
     solver, _ = settled(ROOK_V_KNIGHT, 60)
     packed = solver.sets.kept[LOWER, locate(board)[0]][0]
-    distances = solver.sets.opened(packed)
+    opened = solver.sets.opened(packed)
+    assert isinstance(opened, OpenDistances)
+    distances = opened.distances()
     rng = random.Random(5)
     boards = []
     while len(boards) < 20_000:
@@ -162,7 +164,7 @@ def test_probing_in_bulk() -> None:
         place(packed.kept, locate(b)[1], b.king(True), b.king(False))  # type: ignore[arg-type]
         for b in boards
     ])  # fmt: skip
-    seconds, plies = timed(lambda: distances.white[at[:, 0], at[:, 1], at[:, 2]])  # type: ignore[union-attr]
+    seconds, plies = timed(lambda: distances.white[at[:, 0], at[:, 1], at[:, 2]])
     with open_tables() as prober:
         slow, wdl = timed(lambda: [prober.wdl_after_zeroing(b) for b in boards])
     assert all((w is Outcome.WIN) == (p > 0) for w, p in zip(wdl, plies, strict=True))

@@ -7,6 +7,7 @@ of a pawn ending, exact against each of the scopes that the solver goes through.
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 from types import SimpleNamespace
@@ -16,11 +17,19 @@ import chess
 import numpy as np
 import pytest
 from chess import KING
+from hypothesis import given
+from hypothesis import strategies as st
 
 from tablebases import Outcome
-from tablebases.solver import Budget, kernels
-from tablebases.solver.results import Distances, Packed, replay, solved_sets
-from tablebases.solver.run import Kept
+from tablebases.solver import Budget
+from tablebases.solver.results import (
+    Distances,
+    OpenDistances,
+    OpenSets,
+    Packed,
+    Pieces,
+    replay,
+)
 from tablebases.solver.solution import (
     Sets,
     Solution,
@@ -218,42 +227,55 @@ def test_a_budget_in_plan_does_not_depend_on_the_clock(monkeypatch: pytest.Monke
     assert found[0] == found[1]
 
 
+@given(st.integers(1, 40), st.integers(0, 2**32))
+def test_pieces_are_the_array(blocks: int, seed: int) -> None:
+    array = np.random.default_rng(seed).integers(0, 3, (blocks, 4, 4)).astype(np.uint16)
+    pieces = Pieces(array)
+    assert (pieces.whole() == array).all()
+    assert all((pieces.block(number) == array[number]).all() for number in range(blocks))
+    assert pieces.nbytes > 0
+
+
 @pytest.mark.parametrize(
-    "fen",
-    [
-        "8/8/8/4k1p1/6P1/4K3/4P3/8 w - - 0 1",
-        "8/8/3n4/4k3/8/4K3/4P3/R7 w - - 0 1",
-    ],
+    "fen", ["8/8/8/4k1p1/6P1/4K3/4P3/8 w - - 0 1", "8/8/3n4/4k3/8/4K3/4P3/R7 w - - 0 1"]
 )
-def test_sets_say_what_distances_say(fen: str) -> None:
-    """Of every position of the slice, won, lost and too late."""
-    board = chess.Board(fen)
+def test_a_slice_is_looked_up_as_it_was_solved(fen: str) -> None:
+    """With distances and with sets, also where a win comes too late."""
     sets = Sets()
-    Solver([board], Budget(planned=True), sets=sets).run()
+    Solver([chess.Board(fen)], Budget(planned=True), sets=sets).run()
     slices = [one for known in sets.kept.values() for one in known if not one.kept.solved]
     assert slices
-    for packed in slices[:4]:
-        far = sets.opened(packed)
-        assert isinstance(far, Distances)
-        told = solved_sets(packed.open(), far)
-        last = kernels.LAST_TRUE_PLY
+    seen = set()
+    for packed in slices[:6]:
+        kept = packed.open()
+        found = replay(kept)
+        # Let those that take longest be too late, whatever they take.
+        far = Distances(found.white.astype(np.uint16), found.black.astype(np.uint16))
+        far.black[found.black == found.none] = far.none
+        for array in (far.white, far.black):
+            array[(array > 2) & (array != far.none)] += 100
+        lost, won = far.black != far.none, far.white > 0
 
-        def unpacked(words: Any) -> Any:
-            return (words[..., None] >> np.arange(64, dtype=np.uint64)) & np.uint64(1)
+        def words(positions: Any) -> Any:
+            return np.packbits(positions, axis=2, bitorder="little").view("<u8")[..., 0]
 
-        for candidates, open_, most in (
-            (told.candidates, told.open, last),
-            (told.late_candidates, told.late_open, far.none - 1),
-        ):
-            if candidates is None or open_ is None:
-                assert int(far.white.max()) <= last
-                continue
-            lost = (far.black != far.none) & (far.black <= most)
-            won = (far.white > 0) & (far.white <= most)
-            assert (unpacked(candidates) == lost).all()
-            assert (unpacked(open_) == ~won).all()
-        sets.close()
-        assert isinstance(sets.opened(packed, plies=False), Kept)
+        with_sets = OpenSets(replace(
+            kept, candidates=words(far.black <= 100), open=words((far.white > 100) | ~won),
+            late_candidates=words(lost), late_open=words(~won), solved=True,
+        ))  # fmt: skip
+        with_distances = OpenDistances(far)
+        assert (with_distances.distances().white == far.white).all()
+        assert (with_distances.distances().black == far.black).all()
+        rng = np.random.default_rng(1)
+        for _ in range(3000):
+            at = tuple(int(rng.integers(0, n)) for n in far.white.shape)
+            for turn, array in ((True, far.white), (False, far.black)):
+                plies = int(array[at])
+                level = 0 if plies == (0 if turn else far.none) else 2 if plies <= 100 else 1
+                assert with_sets.value(turn, at)[0] == level
+                assert with_distances.value(turn, at) == (level, plies if level else None)
+                seen.add(level)
+    assert seen == {0, 1, 2}
 
 
 TWO_TO_ONE = "8/8/8/4k1p1/6P1/4K3/4P3/8 w - - 0 1"
@@ -273,7 +295,7 @@ def test_what_is_gathered_is_what_is_found_one_by_one(monkeypatch: pytest.Monkey
     monkeypatch.setattr(Packed, "open", lambda one: opened.append(id(one)) or real(one))
     together.gather(boards[::2])
     assert opened
-    # Once each for what is won at least (with plies) and at most (without).
+    # Once for what is won at least, once for what is won at most, each for two colours.
     assert max(opened.count(one) for one in opened) <= 4
     for one in boards:
         assert together.interval(one) == alone.interval(one)
