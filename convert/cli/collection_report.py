@@ -31,7 +31,8 @@ if TYPE_CHECKING:
     from convert.sources import GameRead
 
 
-@click.command("report")
+# The command line gives its own names of this option on, but only to what it calls first.
+@click.command("report", context_settings={"help_option_names": ["-h", "--help"]})
 @click.argument("folder", metavar="OUT", type=click.Path(path_type=Path))
 @click.option("--html", "html_out", metavar="FILE", type=click.Path(),
               help="Write one page that needs no network and no script ('-': standard output).")

@@ -233,7 +233,14 @@ class Run:
                 worker.join()
             raise
         if failure:
-            raise failure[0]
+            # The error knows this frame, and this frame the error: left so, the plan and all
+            # sets would stay in memory until Python looks for such rings.
+            first = failure.pop(0)
+            failure.clear()
+            try:
+                raise first
+            finally:
+                del first
 
     def _batch(self, batch: int, x: Scratch) -> None:
         plan, st = self.plan, self.plan.structures

@@ -6,7 +6,9 @@ of a pawn ending, exact against each of the scopes that the solver goes through.
 
 from __future__ import annotations
 
+import gc
 import itertools
+import weakref
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
@@ -30,6 +32,7 @@ from tablebases.solver.results import (
     Pieces,
     replay,
 )
+from tablebases.solver.run import Run
 from tablebases.solver.solution import (
     Sets,
     Solution,
@@ -333,3 +336,25 @@ def test_what_is_open_is_known_whatever_was_asked_before() -> None:
     check()
     solver.run()
     assert solver.steps
+
+
+def test_what_is_broken_off_leaves_nothing_in_memory(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without waiting for Python's search for rings of objects, which counts no bytes."""
+    made: list[weakref.ref[Run]] = []
+
+    class Watched(Run):
+        def __init__(self, *args: Any, **more: Any):
+            super().__init__(*args, **more)
+            made.append(weakref.ref(self))
+
+    monkeypatch.setattr("tablebases.solver.solution.Run", Watched)
+    solver = Solver([chess.Board(TWO_TO_ONE)], Budget(planned=True))
+    monkeypatch.setattr(solver, "_over", lambda: True)
+    gc.disable()
+    try:
+        solver.run()
+        assert made
+        assert [one() for one in made] == [None] * len(made)
+    finally:
+        gc.enable()
+    assert not solver.steps
