@@ -91,7 +91,9 @@ def _squeeze(data: bytes) -> bytes:
         return zlib.compress(data, 1)
     if not hasattr(_own, "compressor"):
         _own.compressor = module.ZstdCompressor(level=1)
-    return bytes(_own.compressor.compress(data))
+    # The module gives a buffer of the size of the data, of which the first bytes count; a copy
+    # takes no more memory than it needs.
+    return bytes(memoryview(_own.compressor.compress(data)))
 
 
 def _expand(data: bytes) -> bytes:

@@ -129,6 +129,9 @@ def test_where_the_time_goes_at_quick(
     print(f"\n{number} games, {total:.0f} s of processor time, {number / total:.2f} games "
           f"a second; a game {total / number:.2f} s, half of them {statistics.median(games):.2f} "
           f"or less, {max(games):.1f} at most")
+    status = Path("/proc/self/status").read_text(encoding="ascii")
+    peak = next(line for line in status.splitlines() if line.startswith("VmHWM"))
+    print(f"peak memory {int(peak.split()[1]) >> 10} MB")
     rest = total - sum(clock.stages.values())
     for stage, seconds in sorted({**clock.stages, "all else": rest}.items(), key=lambda x: -x[1]):
         print(f"{100 * seconds / total:5.1f} of 100  {stage}")

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import gc
 import itertools
+import tracemalloc
 import weakref
 from dataclasses import replace
 from functools import lru_cache
@@ -358,3 +359,17 @@ def test_what_is_broken_off_leaves_nothing_in_memory(monkeypatch: pytest.MonkeyP
     finally:
         gc.enable()
     assert not solver.steps
+
+
+def test_what_is_compressed_takes_no_more_memory_than_it_says() -> None:
+    """The buffer of the compressing module, as large as the data, is not kept."""
+    arrays = [np.full((64, 64, 64), number, np.uint8) for number in range(100)]
+    tracemalloc.start()
+    try:
+        before = tracemalloc.get_traced_memory()[0]
+        pieces = [Pieces(array) for array in arrays]
+        taken = tracemalloc.get_traced_memory()[0] - before
+    finally:
+        tracemalloc.stop()
+    assert sum(one.nbytes for one in pieces) < 1_000_000
+    assert taken < 2_000_000  # the arrays take 26 million
