@@ -69,7 +69,9 @@ class Budget:
     """How much may be spent.
 
     Attributes:
-        seconds: time on the clock; what is proved when it is over is returned.
+        seconds: time on the clock; what is proved when it is over is returned. No step is begun
+            that is not expected to end in time; one that takes longer may overrun by a tenth of
+            the time, at least 2 seconds, rather than be thrown away.
         memory: bytes of real memory for sets; more is kept in a file on disk.
         disk: bytes of that file.
         threads: number of threads.
@@ -541,6 +543,8 @@ _FREE: Final = len(_BUDGETS)
 _FIRST_ALLOWANCE: Final = 1.0
 _GROWTH: Final = 4.0
 _PATIENCE: Final = 4.0
+_LEAST_OVERRUN: Final = 2.0
+"""Seconds that a step under way may take past the end of the time."""
 _MOST_EXACT: Final = 20_000
 """Slices up to which everything is modelled at once."""
 _FOR_MOVES: Final = 16.0
@@ -637,7 +641,8 @@ class Solver:
     def _over(self) -> bool:
         if self.budget.planned:
             return self.interrupted
-        return self.interrupted or time.monotonic() > self.deadline
+        overrun = max(_LEAST_OVERRUN, self.budget.seconds / 10)
+        return self.interrupted or time.monotonic() > self.deadline + overrun
 
     @contextlib.contextmanager
     def _listening(self) -> Iterator[None]:

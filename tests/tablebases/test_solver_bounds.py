@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import gc
 import itertools
+import math
 import tracemalloc
 import weakref
 from dataclasses import replace
@@ -373,3 +374,20 @@ def test_what_is_compressed_takes_no_more_memory_than_it_says() -> None:
         tracemalloc.stop()
     assert sum(one.nbytes for one in pieces) < 1_000_000
     assert taken < 2_000_000  # the arrays take 26 million
+
+
+@pytest.mark.parametrize(("seconds", "until"), [(4.0, 6.0), (100.0, 110.0)])
+def test_a_step_under_way_may_overrun_the_time_a_little(
+    monkeypatch: pytest.MonkeyPatch, seconds: float, until: float
+) -> None:
+    """By a tenth, at least two seconds; no step is begun in that time."""
+    clock = SimpleNamespace(now=0.0, monotonic=lambda: clock.now)
+    monkeypatch.setattr("tablebases.solver.solution.time", clock)
+    solver = Solver([chess.Board(TWO_TO_ONE)], Budget(seconds=seconds))
+    for clock.now, over, begin in (
+        (0.0, False, True), (seconds - 0.1, False, True), (seconds + 0.1, False, False),
+        (until - 0.1, False, False), (until + 0.1, True, False),
+    ):  # fmt: skip
+        assert solver._over() == over
+        assert (solver._left() > 0) == begin
+    assert not Solver([], Budget(seconds=math.inf))._over()
