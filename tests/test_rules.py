@@ -412,3 +412,18 @@ def test_rook_against_minor_tendency(
     assert not rule_by_id(rule).exact
     assert spoke >= 10
     assert agreed >= share * spoke
+
+
+@pytest.mark.parametrize(
+    ("fen", "moves", "left"),
+    [
+        ("8/4k3/4r3/R3p3/8/3P2P1/5K2/8 b - - 0 1", ["e4", "dxe4", "Rxe4"], "1 pawn is left"),
+        ("8/4k3/4r3/R3p3/8/3P4/5K2/8 b - - 0 1", ["e4", "dxe4", "Rxe4"], None),
+        ("8/4k3/4r3/RN2p3/8/3P4/5K2/8 b - - 0 1", ["e4", "dxe4", "Rxe4"], "no pawns are left"),
+        ("8/4k2p/4r3/R3p3/8/3P2PP/5K2/8 b - - 0 1", ["e4", "dxe4", "Rxe4"], "3 pawns are left"),
+    ],
+)
+def test_how_many_pawns_are_left_reads_well(fen: str, moves: list[str], left: str | None) -> None:
+    scene = scene_of({"fen": fen, "moves": moves, "decider": "white"})
+    told = [v.detail for v in trade_voices(scene) if v.rule == "ahead-keep-pawns"]
+    assert told == ([] if left is None else [f"ahead, and a pair of pawns goes; {left}"])

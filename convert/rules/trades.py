@@ -40,6 +40,11 @@ def _value(types: tuple[chess.PieceType, ...]) -> int:
     return sum(UNIT_VALUE[t] for t in types)
 
 
+def _pawns_left(facts: Features) -> str:
+    number = facts.pawn_count
+    return "1 pawn is left" if number == 1 else f"{number or 'no'} pawns are left"
+
+
 def _only_pawns(scene: TradeScene) -> bool:
     both = scene.given + scene.taken
     return bool(scene.given) and bool(scene.taken) and all(t == chess.PAWN for t in both)
@@ -121,7 +126,7 @@ def ahead_keep_pawns(scene: TradeScene) -> TradeSpeech:
         return None
     if scene.facts_before.exchange_up is scene.decider:
         return None  # a rook may want its files opened
-    return False, 0.5, f"ahead, and a pair of pawns goes; {after.pawn_count} pawns are left"
+    return False, 0.5, f"ahead, and a pair of pawns goes; {_pawns_left(after)}"
 
 
 @trade_rule(
@@ -139,7 +144,7 @@ def behind_trade_pawns(scene: TradeScene) -> TradeSpeech:
         scene.facts_before.side(not scene.decider).passed.bit_count()
     ):
         return None
-    return True, 0.5, f"behind, and a pair of pawns goes; {after.pawn_count} pawns are left"
+    return True, 0.5, f"behind, and a pair of pawns goes; {_pawns_left(after)}"
 
 
 @trade_rule(
