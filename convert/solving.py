@@ -8,7 +8,7 @@ to the first; ``judge`` then answers from what is known.
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -132,7 +132,7 @@ class SolverJudge:
         if not groups or self.stopped:
             return
         from tablebases.solver import Budget
-        from tablebases.solver.solution import Sets, Solution, Solver
+        from tablebases.solver.solution import Sets, Solution, Solver, positions_of
 
         if self._sets is None:
             self._sets = Sets(min(MOST_OPENED, self.reach.memory // 4))
@@ -158,7 +158,12 @@ class SolverJudge:
             if self.stopped:
                 break
         if self._solution is not None:
-            self._solution.gather(_with_moves(groups, moves_too))
+            self._solution.gather(
+                position
+                for group in groups.values()
+                for board in group
+                for position in positions_of(board, moves_too)
+            )
 
     def judge(self, board: chess.Board) -> Verdict | None:
         """What was proved of the position, for the side to move."""
@@ -188,17 +193,6 @@ class SolverJudge:
         if self._solution is None or not self._solution.covers(board):
             return None
         return self._solution.bound(board)
-
-
-def _with_moves(groups: dict[str, list[chess.Board]], moves_too: bool) -> Iterator[chess.Board]:
-    """All boards and, if that is asked for, what stands after each of their moves."""
-    for group in groups.values():
-        for board in group:
-            yield board
-            for move in board.legal_moves if moves_too else ():
-                child = board.copy(stack=False)
-                child.push(move)
-                yield child
 
 
 def solver_for(

@@ -36,13 +36,15 @@ GRADE_WORDS = {
     Grade.HARMLESS: "harmless: it keeps the result, as most moves do",
     Grade.WRONG: "wrong: it costs the result",
     Grade.MISSED: "missed: a trade would have kept the result",
-    Grade.IN_FAVOUR: "in favour (",
-    Grade.AGAINST: "against (",
-    Grade.EVEN: "about even (",
+    Grade.IN_FAVOUR: "in favour",
+    Grade.AGAINST: "against",
+    Grade.EVEN: "about even",
 }
 
 #: Grades that rest on certain knowledge and are always worth naming.
 CERTAIN_GRADES = (Grade.NEEDED, Grade.RIGHT, Grade.WRONG, Grade.MISSED)
+#: Grades that rest on the estimate.
+ESTIMATED_GRADES = (Grade.IN_FAVOUR, Grade.AGAINST, Grade.EVEN)
 #: Estimated differences (expected points) below this are not named (judgement).
 NAMED_FROM = 0.15
 
@@ -135,11 +137,11 @@ def grade_words(decision: Decision) -> str:
     The estimate is *unmeasured* as soon as one of the verdicts that are compared is.
     """
     text = GRADE_WORDS[decision.grade]
-    if "(" not in text:
+    if decision.grade not in ESTIMATED_GRADES:
         return text
     told = [decision.before, decision.after, *([decision.best.verdict] if decision.best else [])]
     measured = all(verdict.exact or verdict.measured for verdict in told)
-    text += "estimate" if measured else "unmeasured estimate"
+    text += " (estimate" if measured else " (unmeasured estimate"
     value = decision.difference
     if value is None or abs(value) < 0.005:
         return f"{text})"

@@ -6,12 +6,21 @@ from pathlib import Path
 from typing import Any
 
 import pyarrow.parquet as pq
+import pytest
 
+from convert.cli import main
 from convert.collection.schema import TABLES
 
 ROOT = Path(__file__).parent.parent
 FOUR_MEN = ROOT / "tests" / "data" / "four_men_games.pgn"
 DEMO = ROOT / "demo_games"
+
+
+def call(*args: str) -> int:
+    """The exit code of ``fullpoint collection`` with these arguments."""
+    with pytest.raises(SystemExit) as left:
+        main(["collection", *args])
+    return int(left.value.code or 0)
 
 
 def some_games(number: int, first: int = 0) -> str:

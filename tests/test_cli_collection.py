@@ -14,7 +14,7 @@ import pytest
 
 pytest.importorskip("pyarrow")
 
-from collection_help import ROOT, names, places, rows, some_games
+from collection_help import ROOT, call, names, places, rows, some_games
 
 import convert.collection.run as running
 from convert.cli import collection as cli
@@ -29,12 +29,6 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     (tmp_path / "games" / "a.pgn").write_text(some_games(6), encoding="utf-8")
     (tmp_path / "games" / "b.pgn").write_text(some_games(4, 6), encoding="utf-8")
     return tmp_path
-
-
-def call(*args: str) -> int:
-    with pytest.raises(SystemExit) as left:
-        main(["collection", *args])
-    return int(left.value.code or 0)
 
 
 def test_a_folder_of_games_with_one_command(

@@ -21,6 +21,7 @@ from convert.measuring.shares import independent
 
 pytest.importorskip("pyarrow")
 
+from collection_help import call
 from collection_rows import (
     FEN,
     NAMES,
@@ -33,8 +34,6 @@ from collection_rows import (
     write_part,
 )
 
-from convert.cli.collection_report import command
-from convert.cli.quiet import exit_code_of
 from convert.collection.dataset import NoCollection
 from convert.collection.summarise import NoSuchPlayer, summarise
 from convert.collection.summary import ENOUGH, Row, Summary, Table
@@ -53,9 +52,7 @@ def text_of(summary: Summary, width: int = 80) -> str:
 
 def run(*arguments: str) -> int:
     """The exit code of the command."""
-    return exit_code_of(
-        lambda: command.main(args=list(arguments), prog_name="report", standalone_mode=False)
-    )
+    return call("report", *arguments)
 
 
 def table_of(summary: Summary, ident: str) -> Table:

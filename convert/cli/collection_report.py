@@ -31,8 +31,7 @@ if TYPE_CHECKING:
     from convert.sources import GameRead
 
 
-# The command line gives its own names of this option on, but only to what it calls first.
-@click.command("report", context_settings={"help_option_names": ["-h", "--help"]})
+@click.command("report")
 @click.argument("folder", metavar="OUT", type=click.Path(path_type=Path))
 @click.option("--html", "html_out", metavar="FILE", type=click.Path(),
               help="Write one page that needs no network and no script ('-': standard output).")

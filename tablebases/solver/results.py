@@ -170,7 +170,7 @@ def place(kept: Kept, squares: list[int], wk: int, bk: int) -> tuple[int, int, i
 class Pieces:
     """An array kept as compressed pieces of a few blocks each.
 
-    Distances shrink to a tenth and less, and a piece is expanded in some 30 microseconds.
+    Distances shrink to a seventh and less (docs/benchmarks.md).
     """
 
     BLOCKS = 8
@@ -234,13 +234,10 @@ class OpenSets:
     def __init__(self, kept: Kept):
         self._lost, self._open = Pieces(kept.candidates), Pieces(kept.open)
         self._late_lost, self._late_open = self._lost, self._open
+        self.nbytes = self._lost.nbytes + self._open.nbytes
         if kept.late_candidates is not None and kept.late_open is not None:
-            self._late_lost, self._late_open = (
-                Pieces(kept.late_candidates), Pieces(kept.late_open)
-            )  # fmt: skip
-        different = {id(one): one for one in (self._lost, self._open, self._late_lost,
-                                              self._late_open)}  # fmt: skip
-        self.nbytes = sum(one.nbytes for one in different.values())
+            self._late_lost, self._late_open = Pieces(kept.late_candidates), Pieces(kept.late_open)
+            self.nbytes += self._late_lost.nbytes + self._late_open.nbytes
 
     def value(self, turn: bool, at: tuple[int, int, int]) -> tuple[int, int | None]:
         """As :meth:`OpenDistances.value`; the plies are not known."""

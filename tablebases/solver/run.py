@@ -231,16 +231,15 @@ class Run:
                 lock.notify_all()
             for worker in workers:
                 worker.join()
+            failure.clear()
             raise
         if failure:
-            # The error knows this frame, and this frame the error: left so, the plan and all
-            # sets would stay in memory until Python looks for such rings.
-            first = failure.pop(0)
-            failure.clear()
             try:
-                raise first
+                raise failure[0]
             finally:
-                del first
+                # The error knows this frame, and this frame the error: left so, the plan and all
+                # sets would stay in memory until Python looks for such rings.
+                failure.clear()
 
     def _batch(self, batch: int, x: Scratch) -> None:
         plan, st = self.plan, self.plan.structures

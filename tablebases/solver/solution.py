@@ -142,6 +142,15 @@ def framed(board: chess.Board, colour: chess.Color) -> chess.Board:
     return board if colour else board.mirror()
 
 
+def positions_of(board: chess.Board, moves_too: bool = True) -> Iterator[chess.Board]:
+    """The board itself and, if moves are asked for too, each position one legal move later."""
+    yield board
+    for move in board.legal_moves if moves_too else ():
+        child = board.copy(stack=False)
+        child.push(move)
+        yield child
+
+
 def place_of(board: chess.Board) -> Place:
     """The position without its clocks, for tables in memory."""
     ep_square = board.ep_square if board.has_legal_en_passant() else None
@@ -349,8 +358,7 @@ class Solution:
         """
         places = {place_of(b): b for b in boards if can_solve(b)}
         for colour in chess.COLORS:
-            views = {at: framed(b, colour) for at, b in places.items()
-                     if (at, colour) not in self._gathered}  # fmt: skip
+            views = {at: framed(b, colour) for at, b in places.items()}
             order = sorted(views, key=lambda at: locate(views[at])[0])
             lower = {at: self._sets.value(LOWER, views[at]) for at in order}
             for at in order:
@@ -601,11 +609,7 @@ class Solver:
         """Slices of the boards and of all positions one move later."""
         keys = set()
         for board in self.boards:
-            view = framed(board, colour)
-            keys.add(locate(view)[0])
-            for move in view.legal_moves:
-                child = view.copy(stack=False)
-                child.push(move)
+            for child in positions_of(framed(board, colour)):
                 keys.add(locate(child)[0])
                 for reply in child.generate_legal_ep():
                     after = child.copy(stack=False)
@@ -760,7 +764,9 @@ class Solver:
         """
         still = self._still_open.get(colour)
         if still is None:
-            still = self._still_open[colour] = [self._positions(b) for b in self.boards]
+            still = self._still_open[colour] = [
+                list(positions_of(b, self.moves_too)) for b in self.boards
+            ]
         solution = Solution(self.sets, self.cost)
         doubtful = [i for i, found in enumerate(still)
                     if found and not solution.is_open(found[0], colour)]  # fmt: skip
@@ -768,16 +774,6 @@ class Solver:
         for i in doubtful:
             still[i] = [one for one in still[i] if solution.is_open(one, colour)]
         return [board for board, found in zip(self.boards, still, strict=True) if found]
-
-    def _positions(self, board: chess.Board) -> list[chess.Board]:
-        """The board and, if moves are asked for too, each position one move later."""
-        positions = [board]
-        if self.moves_too:
-            for move in board.legal_moves:
-                child = board.copy(stack=False)
-                child.push(move)
-                positions.append(child)
-        return positions
 
     def _prepare(self, step: Step, boards: Sequence[chess.Board]) -> Plan | None:
         """The plan for a step, None beyond the scope's limit; made once for each."""

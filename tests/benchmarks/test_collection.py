@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import logging
 import multiprocessing
-import os
 import subprocess
 import sys
 import time
 from collections.abc import Callable
+from itertools import islice
 from pathlib import Path
 
 import chess.pgn
@@ -21,41 +21,26 @@ import pytest
 
 pytest.importorskip("pyarrow")
 
+from game_files import GAMES, spans, text_at, wanted
+
 from convert.collection.inputs import find_inputs
-from convert.collection.parts import PART_BYTES, Lines, cut
+from convert.collection.parts import PART_BYTES, cut
 from convert.collection.rows import Options
 from convert.collection.run import run
-from convert.sources import game_stops
 
 pytestmark = pytest.mark.benchmark
 
-GAMES = Path(
-    os.environ.get("FULLPOINT_BENCH_PGN")
-    or Path(__file__).parent.parent / "data" / "four_men_games.pgn"
-)
 WALK = Options(effort="walk")
 
 
 def file_of(folder: Path, number: int) -> Path:
     """A file of so many games."""
     path = folder / f"{number}.pgn"
-    spans: list[tuple[int, int]] = []
-    with GAMES.open("rb", buffering=0) as stream, path.open("wb") as out:
-        lines = Lines(stream, 0, None)
-        start = 0
-        for stop in game_stops(str(GAMES), iter(lines)):
-            end = lines.byte_after(stop)
-            spans.append((end - start, start))
-            start = end
-            if len(spans) == number:
-                break
+    found = list(islice(spans(), number))
+    with GAMES.open("rb") as stream, path.open("wb") as out:
         for at in range(number):
-            out.write(os.pread(stream.fileno(), *spans[at % len(spans)]))
+            out.write(text_at(stream.fileno(), found[at % len(found)]))
     return path
-
-
-def wanted(default: int) -> int:
-    return int(os.environ.get("FULLPOINT_BENCH_GAMES", default))
 
 
 def timed(clock: Callable[[], float], what: Callable[[], object], times: int = 3) -> float:

@@ -20,36 +20,27 @@ import pytest
 
 pytest.importorskip("pyarrow")
 
+from game_files import GAMES, spans, text_at, wanted
+
 from convert import judge, review
 from convert.bench import open_bench
-from convert.collection.parts import Lines, cut
+from convert.collection.parts import cut
 from convert.collection.rows import Options
 from convert.collection.work import _rows
-from convert.sources import game_stops
 from tablebases.solver import solution
 
 pytestmark = pytest.mark.benchmark
 
-GAMES = Path(
-    os.environ.get("FULLPOINT_BENCH_PGN")
-    or Path(__file__).parent.parent / "data" / "four_men_games.pgn"
-)
 MOST_COSTLY = 10
 
 
 def evenly(folder: Path, number: int) -> Path:
     """A file of so many games, taken evenly from all of them."""
-    ends = []
-    with GAMES.open("rb", buffering=0) as stream:
-        lines = Lines(stream, 0, None)
-        for stop in game_stops(str(GAMES), iter(lines)):
-            ends.append(lines.byte_after(stop))
-        path = folder / "games.pgn"
-        with path.open("wb") as out:
-            for at in range(number):
-                one = at * len(ends) // number
-                start = ends[one - 1] if one else 0
-                out.write(os.pread(stream.fileno(), ends[one] - start, start) + b"\n")
+    found = list(spans())
+    path = folder / "games.pgn"
+    with GAMES.open("rb") as stream, path.open("wb") as out:
+        for at in range(number):
+            out.write(text_at(stream.fileno(), found[at * len(found) // number]) + b"\n")
     return path
 
 
@@ -84,7 +75,7 @@ def test_where_the_time_goes_at_quick(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))  # no results of earlier times
-    number = int(os.environ.get("FULLPOINT_BENCH_GAMES", 20))
+    number = wanted(20)
     path = evenly(tmp_path, number)
     clock = Clock()
 

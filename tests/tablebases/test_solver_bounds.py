@@ -44,6 +44,7 @@ from tablebases.solver.solution import (
     framed,
     keys_of,
     locate,
+    positions_of,
 )
 from tablebases.solver.structures import LOWER, UPPER, Scope, expand
 
@@ -292,9 +293,7 @@ def test_what_is_gathered_is_what_is_found_one_by_one(monkeypatch: pytest.Monkey
     sets = Sets(most_opened=1)
     solver = Solver([board], Budget(planned=True), sets=sets, moves_too=True)
     alone, together = solver.run(), Solution(sets, solver.cost)
-    boards = solver._positions(board)
-    for child in solver._positions(board):
-        boards += solver._positions(child)
+    boards = [later for one in positions_of(board) for later in positions_of(one)]
     opened: list[int] = []
     real = Packed.open
     monkeypatch.setattr(Packed, "open", lambda one: opened.append(id(one)) or real(one))
@@ -320,8 +319,8 @@ def test_what_is_open_is_known_whatever_was_asked_before() -> None:
         for colour in chess.COLORS:
             slow = []
             for board in boards:
-                told = [fresh.interval(one) for one in solver._positions(board)]
-                turns = [one.turn for one in solver._positions(board)]
+                told = [fresh.interval(one) for one in positions_of(board)]
+                turns = [one.turn for one in positions_of(board)]
                 wins = [  # does the colour win: at least, at most
                     (low > 0, high > 0) if turn == colour else (high < 0, low < 0)
                     for (low, high), turn in zip(told, turns, strict=True)
