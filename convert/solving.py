@@ -7,7 +7,6 @@ to the first; ``judge`` then answers from what is known.
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -145,15 +144,14 @@ class SolverJudge:
             budget = Budget(
                 min(self.reach.seconds, left), self.reach.memory, threads=self.threads
             )
-            started = time.monotonic()
             solver = Solver(
                 group, budget, store=self._store, progress=self.tell, moves_too=moves_too,
                 sets=self._sets,
             )  # fmt: skip
             solution = solver.run()
             self.stopped = self.stopped or solver.interrupted
-            left -= time.monotonic() - started
-            self.seconds += time.monotonic() - started
+            left -= solution.cost.seconds
+            self.seconds += solution.cost.seconds
             self._solution = Solution(self._sets, solution.cost)
             if self.stopped:
                 break

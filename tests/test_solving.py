@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import time
+
 import chess
 import pytest
 
@@ -76,6 +78,27 @@ def test_a_prepared_position_is_solved_with_its_moves(prober: Prober) -> None:
         assert line is not None
         assert line.moves
         assert bench.counts()[Evidence.SOLVED] >= 1
+
+
+def test_what_the_first_use_compiles_is_not_counted(
+    prober: Prober, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Neither as time that the solver may spend nor as time that a position took."""
+    real, more = time.monotonic, [0.0]
+
+    def compiling() -> None:
+        more[0] += 1000.0
+
+    monkeypatch.setattr(time, "monotonic", lambda: real() + more[0])
+    monkeypatch.setattr("tablebases.solver.solution._compile", compiling)
+    bench, solver = make(prober)
+    boards = [chess.Board(TWO_TO_ONE), chess.Board("8/8/8/4k3/6P1/4K3/4PP2/8 w - - 0 1")]
+    bench.prepare(boards)
+    assert 0 < solver.seconds < 1000
+    for board in boards:
+        verdict = bench.settle(board)
+        assert verdict is not None
+        assert verdict.evidence is Evidence.SOLVED
 
 
 def test_between_games_memory_is_let_go_and_answers_stay(

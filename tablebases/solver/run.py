@@ -267,19 +267,10 @@ class Run:
             off_l, off_n = self._top, self._top + size
             self._top += 2 * size
         count = int(x.state[4])
-        has_exits = bool(
-            kernels.children_are_late(st.rows, st.first[s], st.last[s], self.offsets)
-        )
+        has_exits = self._has_late_exits(s)
         candidates, open_ = x.candidates, x.candidates[:0]
         if has_exits:
-            candidates = np.zeros((size, 64), np.uint64)
-            open_ = np.zeros((size, 64), np.uint64)
-            legal = np.zeros((size, 64), np.uint64)
-            kernels.late_exits(
-                s, st.pieces, st.symmetric, st.codes, st.white, st.black, st.first, st.last,
-                st.rows, self.offsets, self.pool, candidates, open_, legal, x.blocks, count,
-                x.words, x.rows,
-            )  # fmt: skip
+            candidates, open_ = self._late_exits(s, x, count)
         true_l, true_n = self.offsets[kernels.OFF_L, s], self.offsets[kernels.OFF_N, s]
         self.pool[off_l : off_l + size] = self.pool[true_l : true_l + size]
         self.pool[off_n : off_n + size] = self.pool[true_n : true_n + size]
@@ -296,6 +287,27 @@ class Run:
         if has_exits and self.offsets[kernels.OFF_KEEP_C, s] >= 0:
             with self._lock:
                 self._late[s] = (candidates, open_)
+
+    def _has_late_exits(self, s: int) -> bool:
+        st = self.plan.structures
+        return bool(kernels.children_are_late(st.rows, st.first[s], st.last[s], self.offsets))
+
+    def _late_exits(self, s: int, x: Scratch, count: int) -> tuple[Array, Array]:
+        st = self.plan.structures
+        candidates, open_, legal = (
+            np.zeros((int(self._sizes[s]), 64), np.uint64) for _ in range(3)
+        )
+        kernels.late_exits(
+            s, st.pieces, st.symmetric, st.codes, st.white, st.black, st.first, st.last,
+            st.rows, self.offsets, self.pool, candidates, open_, legal, x.blocks, count,
+            x.words, x.rows,
+        )  # fmt: skip
+        return candidates, open_
+
+    def compile_late(self) -> None:
+        """Compile what only slices with wins beyond the fifty-move rule need; changes nothing."""
+        self._has_late_exits(0)
+        self._late_exits(0, Scratch(self.plan.largest), 0)
 
     def kept(self, s: int) -> Kept:
         """What was kept of a slice, copied out of the pool."""

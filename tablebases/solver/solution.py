@@ -888,6 +888,11 @@ def _compile() -> None:
     solver._by_bounds()
     solver._exactly()
     Solution(solver.sets, solver.cost).distance(board)
+    plan = solver._make_plan(Step(chess.WHITE, Scope(LOWER, (4,), limit=_MOST_EXACT)), [board])
+    assert plan is not None
+    run = Run(plan, mode=LOWER, threads=1, memory=plan.pool_bytes)
+    run.compile_late()
+    run.close()
 
 
 def keys_of(structures: Structures) -> Iterator[Key]:
