@@ -10,7 +10,8 @@
     ├── TableFileError      a file is not what its name says (never raised itself)
     │   ├── DamagedTable    a table, but cut short or changed
     │   └── ForeignFile     not this table: other material, other metric, or no table at all
-    └── NoSuchFolder        a folder named by the user does not exist
+    ├── NoSuchFolder        a folder named by the user does not exist
+    └── Contradiction       two proofs of one position exclude each other
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from pathlib import Path
 
 __all__ = [
     "CastlingRights",
+    "Contradiction",
     "DamagedTable",
     "ForeignFile",
     "IllegalPosition",
@@ -166,3 +168,25 @@ class NoSuchFolder(TablebaseError):
 
     def __str__(self) -> str:
         return f"no such folder: {self.path}"
+
+
+class Contradiction(TablebaseError):
+    """Two proofs of one position exclude each other: one of them is wrong.
+
+    Attributes:
+        fen: the position.
+        judges: what the two proofs rest on, in words.
+        claims: what each of them says, in the same order.
+    """
+
+    def __init__(self, fen: str, judges: tuple[str, str], claims: tuple[str, str]) -> None:
+        super().__init__(fen, judges, claims)
+        self.fen = fen
+        self.judges = judges
+        self.claims = claims
+
+    def __str__(self) -> str:
+        said = "; ".join(
+            f"{judge}: {claim}" for judge, claim in zip(self.judges, self.claims, strict=True)
+        )
+        return f"contradiction about {self.fen} ({said}); please report it"

@@ -607,7 +607,7 @@ class _Maker:
         spare = self.budget.memory - threads * scratch_bytes(plan.largest)
         run = None
         try:
-            run = Run(plan, mode=LOWER, threads=threads, memory=max(0, spare), folder=self.folder)
+            run = Run(plan, threads=threads, memory=max(0, spare), folder=self.folder)
             run.execute(
                 stop=lambda: time.monotonic() > self.started + self.budget.seconds, report=report
             )

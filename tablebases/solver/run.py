@@ -15,11 +15,10 @@ import numpy.typing as npt
 
 from tablebases.solver import kernels
 from tablebases.solver.plan import BLOCK_BYTES, Plan, seconds_of, sizes_of
-from tablebases.solver.structures import UPPER
+from tablebases.solver.structures import spread_incomplete
 
 Array = npt.NDArray[Any]
 
-_NO_LIMIT: Final = 1 << 30
 _LARGE_SECONDS: Final = 0.5
 _MOST_SPARE: Final = 8 * 2**30
 """Bytes of address space, at most, for sets that differ without the fifty-move rule."""
@@ -40,7 +39,11 @@ class Kept:
         candidates, open: the sets ``C`` and ``N`` of ``kernels.begin``; uint64, (blocks, 64).
         late_candidates, late_open: the same without the fifty-move rule, None where it is
             the same.
-        complete: no move was left out: the answers are exact.
+        complete: no move was left out, and wins too slow for the fifty-move rule are told from
+            draws: the answers are those of the slice solved alone.
+        whole: no move was left out: the wins that the fifty-move rule lets stand are exact.
+        slow_unknown: what is not won under the rule may be won without it, by an exit whose own
+            slow wins were not kept apart.
         solved: the sets are the solved ones: placements with Black to move that are lost, and
             with White to move that are not won (``late_*`` as above).
     """
@@ -55,6 +58,8 @@ class Kept:
     late_candidates: Array | None
     late_open: Array | None
     complete: bool
+    whole: bool
+    slow_unknown: bool
     solved: bool = False
 
 
@@ -95,23 +100,22 @@ class Run:
         threads: number of threads.
         folder: where a pool larger than ``memory`` is kept as a memory-mapped file.
         memory: bytes of the pool that may be real memory.
-        mode: ``structures.LOWER`` or ``UPPER``. Where not every slice is complete only one set a
-            slice is kept: in a lower bound of the wins that the fifty-move rule lets stand, in an
-            upper bound of all.
+
+    Every set holds the wins that the fifty-move rule lets stand: at most 100 plies in each slice on
+    the way.  Where every slice is complete the slower ones are kept apart as well.
     """
 
     def __init__(
         self,
         plan: Plan,
         *,
-        mode: int,
         threads: int = 2,
         memory: int,
         folder: Path | None = None,
     ):
         self.plan = plan
         self.two_kinds = bool(plan.structures.complete.all())
-        self.limit = _NO_LIMIT if mode == UPPER and not self.two_kinds else kernels.LAST_TRUE_PLY
+        self._no_slow: Array | None = None
         self.threads = threads
         self.offsets = plan.offsets.copy()
         self.plies = np.zeros(len(plan.structures), np.int64)
@@ -250,7 +254,7 @@ class Run:
                 ids, place, st.pieces, st.symmetric, st.codes, st.white, st.black, st.first,
                 st.last, st.rows, self.offsets, self.pool, self.plies, x.candidates, x.fronts,
                 x.front_blocks, x.queued, x.changed, x.where, x.blocks, x.state, NO_DISTANCES,
-                NO_DISTANCES, x.words, x.rows, self.limit, self.two_kinds,
+                NO_DISTANCES, x.words, x.rows, kernels.LAST_TRUE_PLY, self.two_kinds,
             )  # fmt: skip
             if place == len(ids):
                 return
@@ -309,9 +313,40 @@ class Run:
         self._has_late_exits(0)
         self._late_exits(0, Scratch(self.plan.largest), 0)
 
+    def _without_slow(self) -> Array:
+        """1 for slices that were finished within the rule, as was all that they lead to.
+
+        There the fifty-move rule changes nothing.  A slice that came to the last ply is taken for
+        one that was not finished.
+        """
+        if self._no_slow is None:
+            st = self.plan.structures
+            found = (self.plies < kernels.LAST_TRUE_PLY).astype(np.int64)
+            spread_incomplete(st.first, st.last, st.rows, found)
+            self._no_slow = found
+        return self._no_slow
+
+    def _slow_unknown(self, s: int, solved: bool) -> bool:
+        """May a placement that is not won here be won without the fifty-move rule?
+
+        The quiet moves of a slice are gone through to the end when it is opened, so its own plies
+        beyond the rule are no reason, unless the solved sets themselves are kept.
+        """
+        if self.two_kinds:
+            return False
+        no_slow = self._without_slow()
+        if solved:
+            return not no_slow[s]
+        st = self.plan.structures
+        children = st.rows[st.first[s] : st.last[s]][
+            :, [kernels.ROW_CHILD, kernels.ROW_EP1, kernels.ROW_EP2]
+        ]
+        return not no_slow[children[children >= 0]].all()
+
     def kept(self, s: int) -> Kept:
         """What was kept of a slice, copied out of the pool."""
         st = self.plan.structures
+        whole = bool(st.complete[s])
         off = self.offsets
         if off[kernels.OFF_KEEP_C, s] >= 0:
             names = (kernels.OFF_KEEP_C, kernels.OFF_KEEP_N)
@@ -323,6 +358,7 @@ class Run:
             solved = True
             if off[kernels.OFF_LATE_L, s] != off[kernels.OFF_L, s]:
                 late = (self._copy(kernels.OFF_LATE_L, s), self._copy(kernels.OFF_LATE_N, s))
+        slow_unknown = self._slow_unknown(s, solved)
         return Kept(
             st.codes[s].copy(),
             int(st.pieces[s]),
@@ -333,7 +369,9 @@ class Run:
             self._copy(names[1], s),
             late[0] if late else None,
             late[1] if late else None,
-            bool(st.complete[s]),
+            whole and not slow_unknown,
+            whole,
+            slow_unknown,
             solved,
         )
 

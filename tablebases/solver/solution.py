@@ -16,6 +16,7 @@ from typing import Any, Final
 import chess
 import numpy as np
 
+from tablebases.errors import Contradiction
 from tablebases.solver import kernels
 from tablebases.solver.plan import (
     BLOCK_BYTES,
@@ -53,7 +54,7 @@ Key = tuple[int, int, int]
 Place = tuple[int, int, int, int, int, int, int, bool, int | None]
 """A position: the squares of each kind of man, those of White, the side to move, en passant."""
 
-SOLVER_VERSION: Final = 2
+SOLVER_VERSION: Final = 3
 """Part of every key in the store: raise it when a set would come out differently."""
 
 _KINDS: Final = {chess.KNIGHT: 0, chess.BISHOP: 1, chess.ROOK: 2, chess.QUEEN: 3}
@@ -221,13 +222,13 @@ class Sets:
         self._bytes = 0
 
     def add(self, mode: int, key: Key, kept: Kept) -> None:
-        """Add a slice; a complete one serves as lower and as upper bound."""
+        """Add a slice; a whole one serves as lower and as upper bound."""
         packed = pack(kept)
-        for m in (LOWER, UPPER) if kept.complete else (mode,):
+        for m in (LOWER, UPPER) if kept.whole else (mode,):
             known = self.kept.setdefault((m, key), [])
             if kept.complete:
                 known.clear()
-            elif any(k.complete for k in known):
+            elif any(k.complete or (k.kept.whole and kept.whole) for k in known):
                 continue
             known.append(packed)
 
@@ -256,6 +257,23 @@ class Sets:
         key = locate(board)[0]
         return any(self.kept.get((mode, k)) for k in (key, mirrored(key)))
 
+    def _known(self, mode: int, board: chess.Board) -> Iterator[tuple[Packed, chess.Board]]:
+        """What is kept of a framed board's slice, with the board as each of them sees it.
+
+        The same structure seen in a mirror serves as well; what is complete on either side of it
+        is all that counts.
+        """
+        views = [board]
+        key = locate(board)[0]
+        if mirrored(key) != key:
+            views.append(board.transform(chess.flip_horizontal))
+        found = [
+            (packed, view)
+            for view in views
+            for packed in self.kept.get((mode, locate(view)[0]), ())
+        ]
+        yield from [one for one in found if one[0].complete][:1] or found
+
     def value(self, mode: int, board: chess.Board) -> tuple[int, int | None] | None:
         """White's win as far as this mode knows, for a framed board.
 
@@ -269,28 +287,24 @@ class Sets:
         return self._plain(mode, board)
 
     def _plain(self, mode: int, board: chess.Board) -> tuple[int, int | None] | None:
-        key, squares = locate(board)
-        known = self.kept.get((mode, key))
-        if known is None:
-            # The same structure seen in a mirror may be known.
-            board = board.transform(chess.flip_horizontal)
-            key, squares = locate(board)
-            known = self.kept.get((mode, key), [])
-        found: tuple[int, int | None] | None = None
-        for packed in known:
-            value = self._one(packed, board, squares)
-            if found is None or ((value[0] > found[0]) == (mode == LOWER) and value[0] != found[0]):
-                found = value
-        return found
+        values = [self._one(mode, packed, view) for packed, view in self._known(mode, board)]
+        if not values:
+            return None
+        # A bound is the stronger the quicker the win that is proved, the slower the one that is
+        # not excluded.
+        return (max if mode == LOWER else min)(values, key=_strength)
 
     def _one(
-        self, packed: Packed, board: chess.Board, squares: list[int]
+        self, mode: int, packed: Packed, board: chess.Board
     ) -> tuple[int, int | None]:
         wk, bk = board.king(chess.WHITE), board.king(chess.BLACK)
         assert wk is not None
         assert bk is not None
-        at = place(packed.kept, squares, wk, bk)
-        return self.opened(packed).value(board.turn, at)
+        at = place(packed.kept, locate(board)[1], wk, bk)
+        level, plies = self.opened(packed).value(board.turn, at)
+        if level == 0 and mode == UPPER and packed.kept.slow_unknown:
+            return int(Outcome.CURSED_WIN), None
+        return level, plies
 
     def _value_en_passant(self, mode: int, board: chess.Board) -> tuple[int, int | None] | None:
         """The slice knows nothing of the right to take en passant: add those moves."""
@@ -326,6 +340,12 @@ class Sets:
         if plies is not None:
             plies = max([plies, *(zeroing[r] for r in replies)])
         return level, plies
+
+
+def _strength(value: tuple[int, int | None]) -> tuple[int, float]:
+    """More for a better win: of more worth under the fifty-move rule, then quicker."""
+    level, plies = value
+    return level, -math.inf if plies is None else -plies
 
 
 class Solution:
@@ -365,10 +385,15 @@ class Solution:
                 self._gathered[at, colour] = self._between(lower[at], views[at])
 
     def interval(self, board: chess.Board) -> tuple[Outcome, Outcome]:
-        """Worst and best outcome still possible, with the halfmove clock taken as 0."""
+        """Worst and best outcome still possible, with the halfmove clock taken as 0.
+
+        Raises:
+            Contradiction: if two bounds exclude each other.
+        """
         if board.is_checkmate():
             return Outcome.LOSS, Outcome.LOSS
-        return _between(self._wins(board, board.turn), self._wins(board, not board.turn))
+        own, other = self._wins(board, board.turn), self._wins(board, not board.turn)
+        return _between(own, other, board)
 
     def intervals(self, boards: Sequence[chess.Board]) -> list[tuple[Outcome, Outcome]]:
         """``interval`` of each board; much faster than one by one where slices are large.
@@ -393,15 +418,20 @@ class Solution:
     ) -> tuple[int, int, int | None]:
         """What ``_wins`` gives, from what is known at least."""
         low, plies = lower if lower is not None else (0, None)
-        if low == Outcome.WIN:
-            return low, low, plies
         upper = self._sets.value(UPPER, view)
-        return low, max(low, 2 if upper is None else upper[0]), plies
+        high = int(Outcome.WIN) if upper is None else upper[0]
+        if high < low:
+            raise Contradiction(
+                view.fen(),
+                ("the solver's lower bound", "the solver's upper bound"),
+                (f"White has at least a {Outcome(low).word}", f"at most a {Outcome(high).word}"),
+            )
+        return low, high, plies
 
     def is_open(self, board: chess.Board, colour: chess.Color) -> bool:
-        """Is it open whether ``colour`` wins?"""
+        """Is it open whether ``colour`` wins under the fifty-move rule?"""
         low, high, _ = self._wins(board, colour)
-        return low < high and not self._wins(board, not colour)[0]
+        return low < high == Outcome.WIN and not self._wins(board, not colour)[0]
 
     def exact(self, board: chess.Board) -> bool:
         """Is the slice known exactly for both colours, so that distances are exact as well?"""
@@ -474,9 +504,9 @@ class Solution:
             child = board.copy(stack=False)
             child.push(move)
             low, high = self.interval(child)
-            if low != high:
+            if low.points != high.points:
                 continue
-            rated.append((-low.value, self._order(board, move, child), move))
+            rated.append((-high.value, self._order(board, move, child), move))
         if not rated:
             return []
         best = max(value for value, _, _ in rated)
@@ -534,12 +564,22 @@ class Solution:
 
 
 def _between(
-    own: tuple[int, int, int | None], other: tuple[int, int, int | None]
+    own: tuple[int, int, int | None], other: tuple[int, int, int | None], board: chess.Board
 ) -> tuple[Outcome, Outcome]:
-    """The interval from what the side to move wins (least, most) and what the other side wins."""
+    """The interval from what the side to move wins (least, most) and what the other side wins.
+
+    Raises:
+        Contradiction: if both are said to win.
+    """
+    if own[0] and other[0]:
+        raise Contradiction(
+            board.fen(),
+            ("the solver's sets for the side to move", "those for the other side"),
+            (f"at least a {Outcome(own[0]).word}", f"at least a {Outcome(other[0]).word}"),
+        )
     low = own[0] if own[0] else -other[1]
     high = -other[0] if other[0] else own[1]
-    return Outcome(low), Outcome(max(low, high))
+    return Outcome(low), Outcome(high)
 
 
 # --- what to try, in which order -------------------------------------------------------------
@@ -674,7 +714,7 @@ class Solver:
         return int(min(3_000_000.0, 2_000 + 30_000 * max(0.0, min(seconds, self._left()))))
 
     def _exactly(self) -> bool:
-        """Solve everything exactly if that is cheap; True if it was done."""
+        """Solve everything exactly if that is cheap; True if everything is exact."""
         if not self.boards:
             return True
         scope = Scope(LOWER, (4,), limit=_MOST_EXACT)
@@ -689,10 +729,14 @@ class Solver:
                 prepared, min(0.5 * self._left(), max(20.0, 0.3 * self.budget.seconds))
             ):
                 return False
+            if not prepared.structures.complete.all():
+                return False
             plans.append((Step(colour, scope), prepared))
         for step, plan in plans:
             self._execute(step, plan)
-        return True
+        return all(
+            self.sets.complete(key) for colour in chess.COLORS for key in self.needed[colour]
+        )
 
     def _by_bounds(self) -> None:
         """Widen the scope of each question in turn, as far as a growing allowance permits."""
@@ -754,7 +798,7 @@ class Solver:
 
     def _is_settled(self, board: chess.Board) -> bool:
         low, high = Solution(self.sets, self.cost).interval(board)
-        return low == high
+        return low.points == high.points
 
     def _open_boards(self, colour: chess.Color) -> list[chess.Board]:
         """Those of which it is open whether this colour wins them, or one of their moves.
@@ -813,8 +857,7 @@ class Solver:
 
     def _execute(self, step: Step, plan: Plan) -> None:
         memory = max(0, self.budget.memory - plan.bytes(self.budget.threads) + plan.pool_bytes)
-        run = Run(plan, mode=step.scope.mode, threads=self.budget.threads, memory=memory,
-                  folder=self.folder)  # fmt: skip
+        run = Run(plan, threads=self.budget.threads, memory=memory, folder=self.folder)  # fmt: skip
         begun = time.monotonic()
         self.spent += wall_seconds(plan.seconds, self.budget.threads)
 
@@ -890,7 +933,7 @@ def _compile() -> None:
     Solution(solver.sets, solver.cost).distance(board)
     plan = solver._make_plan(Step(chess.WHITE, Scope(LOWER, (4,), limit=_MOST_EXACT)), [board])
     assert plan is not None
-    run = Run(plan, mode=LOWER, threads=1, memory=plan.pool_bytes)
+    run = Run(plan, threads=1, memory=plan.pool_bytes)
     run.compile_late()
     run.close()
 
@@ -929,6 +972,8 @@ def _read(store: Store, scope: Scope, key: Key) -> Kept | None:
         arrays.get("late_candidates"),
         arrays.get("late_open"),
         bool(meta["complete"]),
+        bool(meta["whole"]),
+        bool(meta["slow_unknown"]),
         bool(meta["solved"]),
     )
 
@@ -945,6 +990,8 @@ def _write(store: Store, scope: Scope, key: Key, kept: Kept) -> None:
         "pieces": kept.pieces,
         "symmetric": kept.symmetric,
         "complete": kept.complete,
+        "whole": kept.whole,
+        "slow_unknown": kept.slow_unknown,
         "solved": kept.solved,
     }
     store.put(_store_key(None if kept.complete else scope, key), arrays, meta)

@@ -611,11 +611,12 @@ def expand(
 
 def _spread(structures: Structures) -> None:
     """A slice is complete only if all that it leads to are."""
-    _spread_incomplete(structures.first, structures.last, structures.rows, structures.complete)
+    spread_incomplete(structures.first, structures.last, structures.rows, structures.complete)
 
 
 @njit(cache=True)
-def _spread_incomplete(first, last, rows, complete):
+def spread_incomplete(first, last, rows, complete):
+    """Let a mark stand (1) only where it stands in all slices that a slice leads to as well."""
     changed = True
     while changed:
         changed = False

@@ -44,7 +44,7 @@ def win_set(fen: str) -> Callable[[], Run]:
         structures = expand([locate(chess.Board(fen))[0]], Scope(LOWER, (4,)))
         assert structures is not None
         plan = make_plan(structures, np.zeros(len(structures), np.int64), 2**32)
-        work = Run(plan, mode=LOWER, threads=1, memory=2**32)
+        work = Run(plan, threads=1, memory=2**32)
         work.execute()
         return work
 
