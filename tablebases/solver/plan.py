@@ -40,6 +40,8 @@ KEEP_START: Final = 1
 """Keep the sets before the first quiet move: all distances can be had from them again."""
 KEEP_RESULT: Final = 2
 """Keep the solved sets: for slices that are too large to be solved again for one question."""
+LARGEST_START: Final = 40960
+"""Blocks of the largest slice that is solved again for one question."""
 
 # Seconds for a slice on one core, by number of pieces; measured, see docs/benchmarks.md.
 _SECONDS: Final = (0.00003, 0.00015, 0.030, 8.0, 900.0)

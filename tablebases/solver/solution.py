@@ -11,7 +11,7 @@ from collections import OrderedDict
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import chess
 import numpy as np
@@ -22,6 +22,7 @@ from tablebases.solver.plan import (
     BLOCK_BYTES,
     KEEP_RESULT,
     KEEP_START,
+    LARGEST_START,
     Plan,
     make_plan,
     sizes_of,
@@ -48,6 +49,9 @@ from tablebases.solver.structures import (
 )
 from tablebases.values import Answer, Distance, Outcome, outcome_under_clock
 
+if TYPE_CHECKING:
+    from tablebases.solver.audit import Audit
+
 Key = tuple[int, int, int]
 """A slice: packed piece codes, White's pawns, Black's pawns."""
 
@@ -57,10 +61,11 @@ Place = tuple[int, int, int, int, int, int, int, bool, int | None]
 SOLVER_VERSION: Final = 3
 """Part of every key in the store: raise it when a set would come out differently."""
 
-_KINDS: Final = {chess.KNIGHT: 0, chess.BISHOP: 1, chess.ROOK: 2, chess.QUEEN: 3}
 _WORTH: Final = {chess.PAWN: 1, chess.KNIGHT: 3, chess.BISHOP: 3, chess.ROOK: 5, chess.QUEEN: 9}
 _MATE: Final = -1
 """Distance of a side that is mated, as in the tables."""
+_OTHER_FILE: Final = 7
+"""Combined with a square (XOR) it is the square on the mirror image's file."""
 _OPENED: Final = 600 * 2**20
 """Bytes of opened slices kept in memory at a time."""
 
@@ -163,17 +168,20 @@ def place_of(board: chess.Board) -> Place:
 
 def locate(board: chess.Board) -> tuple[Key, list[int]]:
     """The slice of a position and the squares of its pieces, in the order of their codes."""
-    men = sorted(
-        (2 * kind + (0 if colour else 1), square)
-        for piece_type, kind in _KINDS.items()
-        for colour in chess.COLORS
-        for square in board.pieces(piece_type, colour)
-    )
-    packed = 0
-    for code, _ in reversed(men):
-        packed = (packed << 4) | (code + 1)
-    key = (packed, board.pieces_mask(chess.PAWN, True), board.pieces_mask(chess.PAWN, False))
-    return key, [square for _, square in men]
+    white, black = board.occupied_co[chess.WHITE], board.occupied_co[chess.BLACK]
+    packed = shift = 0
+    squares = []
+    code = 1
+    for men in (board.knights, board.bishops, board.rooks, board.queens):
+        for own in (men & white, men & black):
+            while own:
+                square = own & -own
+                own ^= square
+                squares.append(square.bit_length() - 1)
+                packed |= code << shift
+                shift += 4
+            code += 1
+    return (packed, board.pawns & white, board.pawns & black), squares
 
 
 def mirrored(key: Key) -> Key:
@@ -223,7 +231,11 @@ class Sets:
 
     def add(self, mode: int, key: Key, kept: Kept) -> None:
         """Add a slice; a whole one serves as lower and as upper bound."""
-        packed = pack(kept)
+        self.add_packed(mode, key, pack(kept))
+
+    def add_packed(self, mode: int, key: Key, packed: Packed) -> None:
+        """As ``add``, of a slice that is compressed already."""
+        kept = packed.kept
         for m in (LOWER, UPPER) if kept.whole else (mode,):
             known = self.kept.setdefault((m, key), [])
             if kept.complete:
@@ -257,22 +269,17 @@ class Sets:
         key = locate(board)[0]
         return any(self.kept.get((mode, k)) for k in (key, mirrored(key)))
 
-    def _known(self, mode: int, board: chess.Board) -> Iterator[tuple[Packed, chess.Board]]:
-        """What is kept of a framed board's slice, with the board as each of them sees it.
+    def _known(self, mode: int, key: Key) -> list[tuple[Packed, int]]:
+        """What is kept of a slice, each with what its squares are to be combined with (XOR).
 
         The same structure seen in a mirror serves as well; what is complete on either side of it
         is all that counts.
         """
-        views = [board]
-        key = locate(board)[0]
-        if mirrored(key) != key:
-            views.append(board.transform(chess.flip_horizontal))
-        found = [
-            (packed, view)
-            for view in views
-            for packed in self.kept.get((mode, locate(view)[0]), ())
-        ]
-        yield from [one for one in found if one[0].complete][:1] or found
+        found = [(packed, 0) for packed in self.kept.get((mode, key), ())]
+        twin = mirrored(key)
+        if twin != key:
+            found += [(packed, _OTHER_FILE) for packed in self.kept.get((mode, twin), ())]
+        return [one for one in found if one[0].complete][:1] or found
 
     def value(self, mode: int, board: chess.Board) -> tuple[int, int | None] | None:
         """White's win as far as this mode knows, for a framed board.
@@ -287,24 +294,23 @@ class Sets:
         return self._plain(mode, board)
 
     def _plain(self, mode: int, board: chess.Board) -> tuple[int, int | None] | None:
-        values = [self._one(mode, packed, view) for packed, view in self._known(mode, board)]
-        if not values:
+        key, squares = locate(board)
+        known = self._known(mode, key)
+        if not known:
             return None
-        # A bound is the stronger the quicker the win that is proved, the slower the one that is
-        # not excluded.
-        return (max if mode == LOWER else min)(values, key=_strength)
-
-    def _one(
-        self, mode: int, packed: Packed, board: chess.Board
-    ) -> tuple[int, int | None]:
         wk, bk = board.king(chess.WHITE), board.king(chess.BLACK)
         assert wk is not None
         assert bk is not None
-        at = place(packed.kept, locate(board)[1], wk, bk)
-        level, plies = self.opened(packed).value(board.turn, at)
-        if level == 0 and mode == UPPER and packed.kept.slow_unknown:
-            return int(Outcome.CURSED_WIN), None
-        return level, plies
+        values = []
+        for packed, flip in known:
+            at = place(packed.kept, [square ^ flip for square in squares], wk ^ flip, bk ^ flip)
+            level, plies = self.opened(packed).value(board.turn, at)
+            if level == 0 and mode == UPPER and packed.kept.slow_unknown:
+                level, plies = int(Outcome.CURSED_WIN), None
+            values.append((level, plies))
+        # A bound is the stronger the quicker the win that is proved, the slower the one that is
+        # not excluded.
+        return (max if mode == LOWER else min)(values, key=_strength)
 
     def _value_en_passant(self, mode: int, board: chess.Board) -> tuple[int, int | None] | None:
         """The slice knows nothing of the right to take en passant: add those moves."""
@@ -623,7 +629,9 @@ class Solver:
         folder: Path | None = None,
         moves_too: bool = False,
         sets: Sets | None = None,
+        audit: Audit | None = None,
     ):
+        self.audit = audit
         self.boards = [b for b in boards if can_solve(b)]
         self.budget = budget
         self.store = store
@@ -836,16 +844,24 @@ class Solver:
         structures = expand(roots, step.scope)
         if structures is None:
             return None
+        keep = self._keep(step, structures)
+        if self.audit is not None:
+            keep, _ = self.audit.marks(structures, keep)
+        return make_plan(structures, keep, self.budget.memory)
+
+    def _keep(self, step: Step, structures: Structures) -> Any:
+        """What the question needs of each slice, as in ``make_plan``."""
         keep = np.zeros(len(structures), np.int64)
         sizes = sizes_of(structures)
         needed = self.needed[step.colour]
         for s, key in enumerate(keys_of(structures)):
             if key in needed:
-                keep[s] = KEEP_START if sizes[s] <= 40960 else KEEP_RESULT
-        return make_plan(structures, keep, self.budget.memory)
+                keep[s] = KEEP_START if sizes[s] <= LARGEST_START else KEEP_RESULT
+        return keep
 
     def _fits(self, plan: Plan, seconds: float) -> bool:
-        if plan.bytes(self.budget.threads) > self.budget.memory + self.budget.disk:
+        extra = 0 if self.audit is None else self.audit.most_bytes
+        if plan.bytes(self.budget.threads) > self.budget.memory + self.budget.disk + extra:
             return False
         return wall_seconds(plan.seconds, self.budget.threads) <= seconds
 
@@ -856,7 +872,9 @@ class Solver:
         return wall_seconds(plan.seconds, self.budget.threads)
 
     def _execute(self, step: Step, plan: Plan) -> None:
-        memory = max(0, self.budget.memory - plan.bytes(self.budget.threads) + plan.pool_bytes)
+        extra = 0 if self.audit is None else self.audit.most_bytes
+        for_threads = plan.bytes(self.budget.threads) - plan.pool_bytes
+        memory = max(0, self.budget.memory + extra - for_threads)
         run = Run(plan, threads=self.budget.threads, memory=memory, folder=self.folder)  # fmt: skip
         begun = time.monotonic()
         self.spent += wall_seconds(plan.seconds, self.budget.threads)
@@ -884,6 +902,9 @@ class Solver:
                     kept = run.kept(s)
                     self.sets.add(step.scope.mode, key, kept)
                     self._save(step, key, kept)
+            if self.audit is not None:
+                structures = plan.structures
+                self.audit.take(step, structures, self._keep(step, structures), run)
         except OutOfMemory:
             self.skipped.append(step)
         finally:
