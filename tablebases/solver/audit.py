@@ -33,7 +33,8 @@ import numpy.typing as npt
 
 from tablebases.errors import TablebaseError
 from tablebases.solver import kernels
-from tablebases.solver.plan import BLOCK_BYTES, KEEP_RESULT, KEEP_START, LARGEST_START, sizes_of
+from tablebases.solver.geometry import TRIANGLE
+from tablebases.solver.plan import BLOCK_BYTES, KEEP_RESULT, KEEP_START, sizes_of
 from tablebases.solver.results import Packed, pack, place, replay
 from tablebases.solver.run import Kept, Run
 from tablebases.solver.solution import (
@@ -60,7 +61,10 @@ TOGETHER: Final = 10
 """Of so many positions one is asked of all runs together."""
 _TRIES: Final = 400
 """Placements tried before a slice is given up as one with (almost) no legal position."""
+_TYPES: Final = (chess.KNIGHT, chess.BISHOP, chess.ROOK, chess.QUEEN)
 _SETS_BYTES: Final = 2 * BLOCK_BYTES
+_LARGEST_TIMED: Final = 4096
+"""Blocks of the largest slice of which distances are compared; of those asked about, of any."""
 
 
 class Mismatch(TablebaseError):
@@ -198,9 +202,8 @@ class Audit:
             room -= size
             taken[more] = True
             chosen.append(s)
-        added = taken & (keep == 0)
-        kinds = np.where(sizes <= LARGEST_START, KEEP_START, KEEP_RESULT)
-        return np.where(added, kinds, keep), chosen
+        kinds = np.where(sizes <= _LARGEST_TIMED, KEEP_START, KEEP_RESULT)
+        return np.where(taken & (keep == 0), kinds, keep), chosen
 
     def take(
         self, step: Step, structures: Structures, keep: npt.NDArray[Any], run: Run
@@ -236,17 +239,26 @@ class Audit:
             Contradiction: if two runs exclude each other.
         """
         total = Compared()
-        work = [(run, key) for run in self.runs for key in run.drawn_from]
         together = self._together()
-        for number, (run, key) in enumerate(work):
-            share = positions * (number + 1) // len(work) - positions * number // len(work)
+        edges = [(run, key, True) for run in self.runs for key in run.slices
+                 if not run.slices[key].kept.solved]  # fmt: skip
+        anywhere = [(run, key, False) for run in self.runs for key in run.drawn_from]
+        work = edges + anywhere
+        for number, (run, key, at_edge) in enumerate(work):
+            # A third is sought at the edge; what is not found there is drawn anywhere.
+            share = (
+                -(-positions // (3 * len(edges)))
+                if at_edge
+                else -(-(positions - total.positions) // (len(work) - number))
+            )
             rng = random.Random(f"{self.seed} {number} {key}")
-            found = Compared(slices=1)
-            for board in draw(key, rng, share):
-                if self._compare_one(run, board, found):
-                    found.positions += 1
-                    if found.positions % TOGETHER:
-                        continue
+            found = Compared(slices=not at_edge)
+            boards = self._near_the_edge(run, key, rng, share) if at_edge else draw(key, rng, share)
+            for board in boards:
+                if not self._compare_one(run, board, found):
+                    continue
+                found.positions += 1
+                if found.positions % TOGETHER == 0:
                     view = framed(board, run.step.colour)
                     view.halfmove_clock = rng.randrange(CLAIM_PLIES)
                     _compare_together(together, view, found)
@@ -254,6 +266,34 @@ class Audit:
             if tell is not None:
                 tell(total)
         return total
+
+    def _near_the_edge(
+        self, run: _Kept, key: Key, rng: random.Random, number: int
+    ) -> Iterator[chess.Board]:
+        """Positions of a slice that are won slowest, and some from which a move leads to them.
+
+        What is wrong about the fifty-move rule is wrong there, and chance hardly ever finds it.
+        Only positions of slices to draw from are given.
+        """
+        packed = run.slices[key]
+        if not number:
+            return
+        drawn_from = set(run.drawn_from)
+        given = 0
+        for turn, places in self._open(packed).slowest(rng, number):
+            for at in places:
+                board = board_at(key, packed.kept.symmetric, at, turn)
+                if not board.is_valid():
+                    continue
+                before = [board]
+                found = [b for b in predecessors(board) if locate(b)[0] in drawn_from]
+                before += rng.sample(found, min(len(found), 3))
+                for one in before:
+                    if given >= number:
+                        return
+                    if locate(one)[0] in drawn_from:
+                        given += 1
+                        yield one
 
     def _together(self) -> Solution:
         """All runs as one, as a user asks them."""
@@ -416,6 +456,99 @@ class _Open:
         return (2 if plies <= CLAIM_PLIES else 1), plies
 
 
+    def slowest(
+        self, rng: random.Random, number: int
+    ) -> list[tuple[chess.Color, list[tuple[int, int, int]]]]:
+        """For either side to move places of the slowest wins, those beyond the rule first."""
+        found = []
+        for turn, array in ((chess.WHITE, self._white), (chess.BLACK, self._black)):
+            won = array > 0 if turn else array < self._none
+            if not won.any():
+                continue
+            plies = array[won]
+            least = min(int(plies.max()), CLAIM_PLIES - 4)
+            flat = np.flatnonzero(won & (array >= least))
+            chosen = flat[[rng.randrange(len(flat)) for _ in range(min(number, len(flat)))]]
+            where = np.unravel_index(chosen, array.shape)
+            found.append(
+                (turn, [(int(a), int(b), int(c)) for a, b, c in zip(*where, strict=True)])
+            )
+        return found
+
+
+def board_at(
+    key: Key, symmetric: bool, at: tuple[int, int, int], turn: chess.Color
+) -> chess.Board:
+    """The position of a slice at block, black king, white king; it need not be legal."""
+    codes, pawns = _men(key)
+    block, black, white = at
+    squares = []
+    for _ in codes[1:]:
+        squares.append(block & 63)
+        block >>= 6
+    if codes:
+        squares.append(int(TRIANGLE[block]) if symmetric else block)
+    board = pawns.copy(stack=False)
+    board.set_piece_at(white, chess.Piece(chess.KING, chess.WHITE))
+    board.set_piece_at(black, chess.Piece(chess.KING, chess.BLACK))
+    for code, square in zip(codes, reversed(squares), strict=True):
+        board.set_piece_at(square, chess.Piece(_TYPES[code >> 1], not code & 1))
+    board.turn = turn
+    return board
+
+
+def predecessors(board: chess.Board) -> list[chess.Board]:
+    """Legal positions from which one legal move leads to this one; none by en passant."""
+    mover = not board.turn
+    found = []
+    back = -8 if mover else 8
+    for to, man in board.piece_map().items():
+        if man.color != mover:
+            continue
+        free = ~board.occupied
+        if man.piece_type == chess.PAWN:
+            origins = [to + back]
+            if chess.square_rank(to) == (3 if mover else 4) and free >> (to + back) & 1:
+                origins.append(to + 2 * back)
+            takers = list(chess.SquareSet(chess.BB_PAWN_ATTACKS[not mover][to] & free))
+        else:
+            origins = takers = list(board.attacks(to) & free)
+        moved = [(o, man) for o in origins if 0 <= o < 64 and free >> o & 1]
+        taking = [(o, man) for o in takers]
+        if man.piece_type not in (chess.PAWN, chess.KING) and chess.square_rank(to) == (
+            7 if mover else 0
+        ):
+            pawn = chess.Piece(chess.PAWN, mover)
+            moved += [(to + back, pawn)] if free >> (to + back) & 1 else []
+            diagonal = chess.SquareSet(chess.BB_PAWN_ATTACKS[not mover][to] & free)
+            taking += [(o, pawn) for o in diagonal]
+        for taken, origin_men in ((None, moved), *((t, taking) for t in chess.PIECE_TYPES[:5])):
+            for origin, before in origin_men:
+                one = board.copy(stack=False)
+                one.turn, one.ep_square = mover, None
+                one.remove_piece_at(to)
+                one.set_piece_at(origin, before)
+                if taken is not None:
+                    one.set_piece_at(to, chess.Piece(taken, board.turn))
+                promoted = man.piece_type if before != man else None
+                if one.is_valid() and one.is_legal(chess.Move(origin, to, promoted)):
+                    found.append(one)
+    return found
+
+
+def _men(key: Key) -> tuple[list[int], chess.Board]:
+    """Codes of the pieces of a slice, and a board with its pawns only."""
+    packed, white, black = key
+    codes = []
+    while packed:
+        codes.append((packed & 15) - 1)
+        packed >>= 4
+    board = chess.Board(None)
+    for square in chess.SquareSet(white | black):
+        board.set_piece_at(square, chess.Piece(chess.PAWN, bool(white >> square & 1)))
+    return codes, board
+
+
 def _exits(structures: Structures, s: int) -> list[int]:
     """Slices that the exits of a slice lead to."""
     rows = structures.rows[structures.first[s] : structures.last[s]]
@@ -528,18 +661,8 @@ def draw(key: Key, rng: random.Random, number: int) -> Iterator[chess.Board]:
 
     Fewer than ``number`` if the slice has hardly any.
     """
-    packed, white, black = key
-    codes = []
-    while packed:
-        codes.append((packed & 15) - 1)
-        packed >>= 4
-    pawns = white | black
-    free = [square for square in chess.SQUARES if not pawns >> square & 1]
-    types = (chess.KNIGHT, chess.BISHOP, chess.ROOK, chess.QUEEN)
-    bare = chess.Board(None)
-    for square in chess.SQUARES:
-        if pawns >> square & 1:
-            bare.set_piece_at(square, chess.Piece(chess.PAWN, bool(white >> square & 1)))
+    codes, bare = _men(key)
+    free = list(chess.SquareSet(~bare.occupied))
     given, tries = 0, 0
     while given < number and tries < _TRIES:
         tries += 1
@@ -548,7 +671,7 @@ def draw(key: Key, rng: random.Random, number: int) -> Iterator[chess.Board]:
         board.set_piece_at(squares[0], chess.Piece(chess.KING, chess.WHITE))
         board.set_piece_at(squares[1], chess.Piece(chess.KING, chess.BLACK))
         for code, square in zip(codes, squares[2:], strict=True):
-            board.set_piece_at(square, chess.Piece(types[code >> 1], not code & 1))
+            board.set_piece_at(square, chess.Piece(_TYPES[code >> 1], not code & 1))
         board.turn = rng.random() < 0.5
         if not board.is_valid():
             continue

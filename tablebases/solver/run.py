@@ -19,6 +19,8 @@ from tablebases.solver.structures import spread_incomplete
 
 Array = npt.NDArray[Any]
 
+LAST_PLY: Final = kernels.LAST_TRUE_PLY
+"""Quiet moves are gone through up to this ply; what takes longer is no win under the rule."""
 _LARGE_SECONDS: Final = 0.5
 _MOST_SPARE: Final = 8 * 2**30
 """Bytes of address space, at most, for sets that differ without the fifty-move rule."""
@@ -254,7 +256,7 @@ class Run:
                 ids, place, st.pieces, st.symmetric, st.codes, st.white, st.black, st.first,
                 st.last, st.rows, self.offsets, self.pool, self.plies, x.candidates, x.fronts,
                 x.front_blocks, x.queued, x.changed, x.where, x.blocks, x.state, NO_DISTANCES,
-                NO_DISTANCES, x.words, x.rows, kernels.LAST_TRUE_PLY, self.two_kinds,
+                NO_DISTANCES, x.words, x.rows, LAST_PLY, self.two_kinds,
             )  # fmt: skip
             if place == len(ids):
                 return
