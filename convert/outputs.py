@@ -83,9 +83,9 @@ def check(outputs: Iterable[Output], inputs: Iterable[str]) -> None:
     if len(streams) > 1:
         raise OutputError(f"{streams[0]} and {streams[1]} cannot both go to standard output")
     named = [output for output in outputs if output.path != STREAM]
-    _refuse_shared(named)
     for output in named:
         refuse_owned(output.path, output.option)
+    _refuse_shared(named)
     _refuse_inputs(named, inputs)
     for output in named:
         if not output.folder:

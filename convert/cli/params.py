@@ -49,7 +49,7 @@ class Output(click.Path):
         collection: bool = False,
         **options: Any,
     ) -> None:
-        super().__init__(**options)
+        super().__init__(readable=False, **options)  # whether it is has nothing to say
         self.pages = pages
         self.folder = folder
         self.collection = collection
@@ -86,8 +86,6 @@ def refuse_overwriting(ctx: click.Context) -> None:
         for param, path in _paths(ctx)
         if isinstance(param.type, Output)
     ]
-    if not written:
-        return
     try:
         outputs.check(written, _inputs(ctx))
     except outputs.OutputError as err:

@@ -5,10 +5,12 @@ Imports nothing heavy: every command asks before it writes.
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 from convert.collection.schema import TABLES
 from convert.safe_text import file_path
@@ -20,6 +22,22 @@ LEDGER = "ledger"
 FILES = "files.jsonl"
 #: First names, inside the folder, of all that a collection writes.
 OWN = frozenset((ABOUT, f".{ABOUT}.tmp", LEDGER, "work", *TABLES))
+
+
+@contextlib.contextmanager
+def for_arrow(path: Path, mode: str) -> Iterator[Any]:
+    """A file as Arrow takes it: by its path, or open where the path is no UTF-8.
+
+    Raises:
+        OSError: it cannot be opened.
+    """
+    try:
+        str(path).encode("utf-8")
+    except UnicodeEncodeError:
+        with open(path, mode) as file:
+            yield file
+    else:
+        yield path
 
 
 def is_collection(folder: str | Path) -> bool:
