@@ -70,6 +70,7 @@ import chess
 import chess.pgn
 
 from convert.fen import SourceError, clock_notes, one_line, parse_fen
+from convert.safe_text import file_text
 
 __all__ = [
     "MAX_DEPTH",
@@ -394,7 +395,7 @@ def _open(path: str | Path, stdin: BinaryIO | None) -> tuple[str, BinaryIO, bool
     """Name, stream, and whether the stream is ours to close."""
     if str(path) == "-":
         return _STDIN, stdin if stdin is not None else sys.stdin.buffer, False
-    source = str(path)
+    source = file_text(path)
     try:
         return source, open(path, "rb", buffering=0), True
     except FileNotFoundError as error:

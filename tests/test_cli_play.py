@@ -251,7 +251,7 @@ def test_a_script_from_a_file(capsys: pytest.CaptureFixture[str], here: Path) ->
         (["k7/2Q5/1K6/8/8/8/8/8 b - - 0 1"], "FEN: the game is over: stalemate"),
         ([], "give the position as a FEN"),
         ([KRK, "--moves", "none.txt"], "none.txt: cannot be read"),
-        ([KRK, "-o", "no/folder/out.pgn"], "no/folder/out.pgn: no such folder"),
+        ([KRK, "-o", "no/folder/out.pgn"], "cannot be written (there is no folder no/folder)"),
         ([KRK, "-o", "."], ".: "),
         ([KRK, "--moves", "same.txt", "-o", "same.txt"], "same.txt: is the input"),
     ],

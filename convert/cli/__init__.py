@@ -11,6 +11,7 @@ from typing import Any
 import click
 
 from convert import __version__
+from convert.cli.params import Input
 
 CONTEXT = {
     "help_option_names": ["-h", "--help"],
@@ -55,7 +56,7 @@ class LazyGroup(click.Group):
 @click.version_option(__version__, prog_name="fullpoint")
 @click.option(
     "--config",
-    type=click.Path(dir_okay=False),
+    type=Input(dir_okay=False),
     help="Settings file (TOML) instead of the user's own.",
 )
 @click.pass_context
@@ -84,8 +85,11 @@ def main(arguments: Sequence[str] | None = None) -> None:
     damaged tables; 130: interrupted.
     """
     from convert.cli.quiet import exit_code_of
+    from convert.cli.streams import safe_streams
 
-    sys.exit(exit_code_of(lambda: _run(arguments)))
+    with safe_streams():
+        code = exit_code_of(lambda: _run(arguments))
+    sys.exit(code)
 
 
 def _run(arguments: Sequence[str] | None) -> Any:

@@ -1,32 +1,16 @@
-"""What the commands that read files of games share: which games, what is amiss, where it may go."""
+"""What the commands that read files of games share: which games, what is amiss."""
 
 from __future__ import annotations
 
 import sys
 from collections.abc import Iterator
-from pathlib import Path
 from typing import TYPE_CHECKING
 
-from convert.cli.common import ToolError, note
+from convert.cli.common import note
 
 if TYPE_CHECKING:
     from convert.judge import Bench
     from convert.sources import GameRead
-
-
-def check_outputs(files: tuple[str, ...], *outputs: str | None) -> None:
-    """Refuse to write over an input, or two outputs to one file.
-
-    Raises:
-        ToolError: naming the output.
-    """
-    named = [o for o in outputs if o and o != "-"]
-    if len({Path(o).resolve() for o in named}) < len(named):
-        raise ToolError(f"{named[0]}: named for two outputs")
-    for output in named:
-        for file in files:
-            if file != "-" and Path(output).resolve() == Path(file).resolve():
-                raise ToolError(f"{output}: is the input; name another file for the output")
 
 
 def remark_tables(bench: Bench) -> None:

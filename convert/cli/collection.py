@@ -6,8 +6,10 @@ the first path is the other command.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import signal
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -21,6 +23,7 @@ from convert.cli.common import (
     solve_option,
     table_options,
 )
+from convert.cli.params import Careful, Input, Output
 from convert.cli.quiet import INTERRUPTED, OK, TROUBLE
 
 if TYPE_CHECKING:
@@ -29,6 +32,14 @@ if TYPE_CHECKING:
 EXTRA = "collections need pyarrow; install it with: pip install 'fullpoint[collection]'"
 CLUSTER_EXTRA = "--cluster needs Dask; install it with: pip install 'fullpoint[cluster]'"
 _MOST_NAMED = 10
+
+
+def _files(path: str) -> Iterator[str]:
+    """The files that will be read for what was named."""
+    from convert.collection.inputs import BadInput, files_at
+
+    with contextlib.suppress(BadInput, OSError):
+        yield from (path,) if path == "-" else files_at(path)
 
 
 class _PathsOrReport(click.Group):
@@ -58,7 +69,7 @@ class _RunContext(click.Context):
         return self.parent.command_path if self.parent is not None else super().command_path
 
 
-class _RunCommand(click.Command):
+class _RunCommand(Careful):
     context_class = _RunContext
 
 
@@ -71,8 +82,9 @@ def command(ctx: click.Context) -> None:
 
 
 @click.command("run", cls=_RunCommand)
-@click.argument("paths", metavar="PATH...", nargs=-1)
-@click.option("-o", "--out", metavar="OUT", type=click.Path(path_type=Path),
+@click.argument("paths", metavar="PATH...", nargs=-1, type=Input(files=_files))
+@click.option("-o", "--out", metavar="OUT",
+              type=Output(collection=True, path_type=Path),
               help="Folder of the collection: made anew, or gone on with.")
 @click.option("--effort", type=click.Choice(["walk", *EFFORT_NAMES]), default="quick",
               show_default=True, help="walk: moves, material and trades, no verdicts; the others "
@@ -86,7 +98,7 @@ def command(ctx: click.Context) -> None:
               help="Let a Dask cluster do the work: the address of its scheduler, such as "
               "tcp://host:8786. All its machines must see PATH and OUT under the same names.")
 @click.option("--again", is_flag=True, help="Throw away what OUT holds and make it anew.")
-@click.option("--html", "html_out", metavar="FILE", type=click.Path(),
+@click.option("--html", "html_out", metavar="FILE", type=Output(),
               help="When all is done, write the report as one page.")
 @click.option("--part-bytes", type=click.IntRange(1), hidden=True)
 @click.option("-q", "--quiet", is_flag=True, help="No progress, no final line.")
@@ -133,10 +145,6 @@ def run(
     for folder in tables:
         if not folder.is_dir():
             raise ToolError(f"{folder}: no such folder of tables")
-    if html_out is not None:
-        from convert.cli.batch import check_outputs
-
-        check_outputs(tuple(path for path in paths if path != "-"), html_out)
 
     from convert.collection.crew import RunError
     from convert.collection.inputs import BadInput, find_inputs

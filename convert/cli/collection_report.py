@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from convert.cli.batch import check_outputs
+from convert import outputs
 from convert.cli.common import (
     EFFORT_NAMES,
     SolverProgress,
@@ -23,7 +23,10 @@ from convert.cli.common import (
     table_options,
     whole_file,
 )
+from convert.cli.params import Careful, Input, Output
 from convert.cli.quiet import OK, TROUBLE
+from convert.collection.folder import files_of
+from convert.safe_text import file_path
 
 if TYPE_CHECKING:
     from convert.collection.summary import Pick, Summary
@@ -31,17 +34,18 @@ if TYPE_CHECKING:
     from convert.sources import GameRead
 
 
-@click.command("report")
-@click.argument("folder", metavar="OUT", type=click.Path(path_type=Path))
-@click.option("--html", "html_out", metavar="FILE", type=click.Path(),
+@click.command("report", cls=Careful)
+@click.argument("folder", metavar="OUT", type=Input(path_type=Path, files=files_of))
+@click.option("--html", "html_out", metavar="FILE", type=Output(),
               help="Write one page that needs no network and no script ('-': standard output).")
-@click.option("--json", "json_out", metavar="FILE", type=click.Path(),
+@click.option("--json", "json_out", metavar="FILE", type=Output(),
               help="Write all figures as JSON ('-': standard output).")
 @click.option("--player", metavar="NAME",
               help="Only this player's side of the games, beside the same for all others.")
 @click.option("--games", "most", metavar="N", type=click.IntRange(0, 1000), default=20,
               show_default=True, help="Games most worth looking at that are named.")
-@click.option("--pages", "pages_out", metavar="DIR", type=click.Path(path_type=Path),
+@click.option("--pages", "pages_out", metavar="DIR",
+              type=Output(folder=True, path_type=Path),
               help="Review these games again and write a page of its own for each, to which the "
               "report leads. The files of the games must stand where they stood.")
 @click.option("--effort", "pages_effort", type=click.Choice(EFFORT_NAMES),
@@ -74,10 +78,7 @@ def command(
     fullpoint collection report season --player "Marrin, Osgood"
     """
     if "-" in (html_out, json_out):
-        if html_out == json_out:
-            raise ToolError("--html and --json cannot both go to standard output")
         quiet = True
-    check_outputs((), html_out, json_out)
     summary = _summary(folder, player, most, quiet)
     trouble = False
     if pages_out is not None:
@@ -163,7 +164,12 @@ class _Pages:
             return summary
         solving = SolverProgress(self.quiet)
         bench = make_bench(self.tables, self.effort, solve=self.solve, tell=solving)
-        pages = Folder(self.folder, tuple(dict.fromkeys(pick.file for pick in picks)))
+        files = tuple(dict.fromkeys(file_path(pick.file) for pick in picks if pick.file))
+        try:
+            outputs.check([outputs.Output("--pages", str(self.folder), pages=True)], files)
+        except outputs.OutputError as err:
+            raise ToolError(str(err)) from err
+        pages = Folder(self.folder, files)
         pages.title = "Games most worth looking at"
         line = StatusLine(self.quiet)
         found: list[Pick] = []
@@ -212,8 +218,9 @@ def _again(pick: Pick) -> Iterator[GameRead]:
     from convert.fen import SourceError
     from convert.sources import is_packed, read_games
 
+    path = file_path(pick.file)
     try:
-        with open(pick.file, "rb") as stream:
+        with open(path, "rb") as stream:
             packed = is_packed(stream.read(4))
             stream.seek(pick.offset)
             if not packed:
@@ -222,7 +229,7 @@ def _again(pick: Pick) -> Iterator[GameRead]:
                     return
     except OSError as err:
         raise SourceError(pick.file, f"cannot be read: {err.strerror}") from err
-    for read in read_games(pick.file):
+    for read in read_games(path):
         if read.number == pick.number:
             yield read
             return

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import contextlib
-import os
 import sys
-import tempfile
 import tomllib
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, TypeVar
 
 import click
+
+from convert import outputs
+from convert.cli.params import Input
+from convert.cli.streams import below
+from convert.safe_text import safe_line
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -30,7 +33,18 @@ class ToolError(click.ClickException):
 
     def show(self, file: IO[Any] | None = None) -> None:
         """One line on standard error."""
-        click.echo(f"fullpoint: error: {self.format_message()}", file=file or sys.stderr)
+        message = safe_line(self.format_message())
+        click.echo(f"fullpoint: error: {message}", file=file or sys.stderr)
+
+
+def table_files(folder: str) -> Iterator[str]:
+    """The files of tables in a folder, and their sums."""
+    from tablebases.errors import TablebaseError
+    from tablebases.files import SUMS_NAME, find_tables
+
+    with contextlib.suppress(TablebaseError, OSError):
+        yield from (str(table.path) for table in find_tables([folder], bundled=False))
+        yield str(Path(folder) / SUMS_NAME)
 
 
 def table_options(command: F) -> F:
@@ -39,7 +53,7 @@ def table_options(command: F) -> F:
         "--tables",
         "tables",
         multiple=True,
-        type=click.Path(path_type=Path),
+        type=Input(path_type=Path, files=table_files),
         envvar="FULLPOINT_TABLES",
         metavar="DIR",
         help="Folder with further Syzygy tables, up to seven men (repeatable; also the "
@@ -80,14 +94,18 @@ class StatusLine:
     def show(self, text: str) -> None:
         """Put the text in place of what the line showed."""
         if self.on:
-            sys.stderr.write("\r" + text[:78].ljust(78))
-            sys.stderr.flush()
+            self._write("\r" + safe_line(text)[:78].ljust(78))
 
     def wipe(self) -> None:
         """Leave the line empty."""
         if self.on:
-            sys.stderr.write("\r" + " " * 78 + "\r")
-            sys.stderr.flush()
+            self._write("\r" + " " * 78 + "\r")
+
+    @staticmethod
+    def _write(text: str) -> None:
+        stream = below(sys.stderr)
+        stream.write(text)
+        stream.flush()
 
 
 class SolverProgress:
@@ -183,58 +201,32 @@ def make_bench(
 
 def out_console() -> Console:
     """The console reports go to; 80 columns when it is no terminal and COLUMNS is not set."""
-    from rich.console import Console
+    from convert.cli import consoles
 
-    class Plain(Console):
-        """Leaves it to the command what to do when the reader has gone."""
+    return consoles.out_console()
 
-        def on_broken_pipe(self) -> None:
-            raise BrokenPipeError
 
-    width = None
-    if not sys.stdout.isatty() and not os.environ.get("COLUMNS"):
-        width = 80
-    return Plain(file=sys.stdout, width=width, markup=False, highlight=False, emoji=False)
+def err_console() -> Console:
+    """The console progress goes to."""
+    from convert.cli import consoles
+
+    return consoles.err_console()
 
 
 def note(text: str) -> None:
     """A remark or an error on standard error, one line."""
-    sys.stderr.write(f"fullpoint: {text}\n")
+    sys.stderr.write(f"fullpoint: {safe_line(text)}\n")
 
 
 @contextlib.contextmanager
 def whole_file(path: str) -> Iterator[IO[str]]:
-    """A text file that appears only when it is complete; ``-`` is standard output.
+    """`convert.outputs.whole_file` for the commands.
 
     Raises:
         ToolError: it cannot be written; what stood there before is still there.
     """
-    if path == "-":
-        yield sys.stdout
-        return
-    target = Path(path)
-    folder = target.parent
     try:
-        handle, name = tempfile.mkstemp(prefix=f".{target.name}.", dir=folder)
-    except OSError as err:
-        raise ToolError(f"{path}: cannot be written ({err.strerror})") from err
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
+        with outputs.whole_file(path) as file:
             yield file
-            file.flush()
-            os.fsync(file.fileno())
-        mode = target.stat().st_mode & 0o777 if target.exists() else 0o666 & ~_umask()
-        os.chmod(name, mode)
-        os.replace(name, target)
-    except BaseException as err:
-        with contextlib.suppress(OSError):
-            os.unlink(name)
-        if isinstance(err, OSError):
-            raise ToolError(f"{path}: cannot be written ({err.strerror})") from err
-        raise
-
-
-def _umask() -> int:
-    current = os.umask(0)
-    os.umask(current)
-    return current
+    except outputs.OutputError as err:
+        raise ToolError(str(err)) from err

@@ -11,11 +11,10 @@ from typing import IO, TYPE_CHECKING
 import click
 
 from convert.bench import keep_small
-from convert.cli.batch import Games, check_outputs, remark_tables
+from convert.cli.batch import Games, remark_tables
 from convert.cli.common import (
     SolverProgress,
     StatusLine,
-    ToolError,
     effort_option,
     figures_option,
     make_bench,
@@ -25,6 +24,7 @@ from convert.cli.common import (
     table_options,
     whole_file,
 )
+from convert.cli.params import Careful, Input, Output
 from convert.cli.quiet import FINDINGS, OK, TROUBLE
 
 if TYPE_CHECKING:
@@ -34,18 +34,18 @@ if TYPE_CHECKING:
     from convert.sources import GameRead
 
 
-@click.command("game")
-@click.argument("files", metavar="FILE...", nargs=-1, type=click.Path())
+@click.command("game", cls=Careful)
+@click.argument("files", metavar="FILE...", nargs=-1, type=Input())
 @click.option("--game", "games", multiple=True, type=click.IntRange(1), metavar="N",
               help="Only game number N of the file (repeatable).")
 @click.option("--side", type=click.Choice(["white", "black", "auto"]), default="auto",
               show_default=True, help="Whose conversion is reviewed; auto: the side that was "
               "winning or clearly better first.")
-@click.option("--pgn", "pgn_out", metavar="OUT", type=click.Path(),
+@click.option("--pgn", "pgn_out", metavar="OUT", type=Output(),
               help="Write the games with the findings as comments, variations and NAGs.")
-@click.option("--json", "json_out", metavar="OUT", type=click.Path(),
+@click.option("--json", "json_out", metavar="OUT", type=Output(),
               help="Write the whole reviews as JSON ('-': standard output).")
-@click.option("--html", "html_out", metavar="OUT", type=click.Path(),
+@click.option("--html", "html_out", metavar="OUT", type=Output(pages=True),
               help="Write an illustrated page: a name ending in .html or .htm for one game, else "
               "a folder with a page a game and an index.")
 @click.option("--annotator", metavar="NAME", help="Annotator tag for --pgn.")
@@ -88,13 +88,8 @@ def command(
             click.echo(ctx.get_help())
             return 2
         files = ("-",)
-    streams = [name for name, out in (("--pgn", pgn_out), ("--json", json_out),
-                                      ("--html", html_out)) if out == "-"]
-    if streams:
-        if len(streams) > 1:
-            raise ToolError(f"{streams[0]} and {streams[1]} cannot both go to standard output")
+    if "-" in (pgn_out, json_out, html_out):
         quiet = True
-    check_outputs(files, pgn_out, json_out, html_out)
     solving = SolverProgress(quiet)
     bench = make_bench(tables, effort, solve=solve, tell=solving)
     job = _Job(bench, side, Games(files, games), quiet, figures, annotator)

@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from convert.bench import keep_small
-from convert.cli.batch import check_outputs
 from convert.cli.common import (
     SolverProgress,
     StatusLine,
@@ -25,7 +24,9 @@ from convert.cli.common import (
     table_options,
     whole_file,
 )
+from convert.cli.params import Careful, Input, Output
 from convert.cli.quiet import OK, TROUBLE
+from convert.safe_text import file_text
 
 if TYPE_CHECKING:
     from convert.judge import Bench
@@ -46,9 +47,32 @@ USUAL_SECONDS = 60.0
 _GAMES, _POSITIONS, _PACKED = (".pgn",), (".epd", ".fen"), (".gz", ".zst")
 
 
-@click.command("lesson")
-@click.argument("sources", metavar="[FILE|FOLDER|FEN]...", nargs=-1, type=click.Path())
-@click.option("-o", "--out", "out", metavar="OUT", type=click.Path(),
+def _suffix(path: Path) -> str:
+    """``.pgn``, ``.epd`` or ``.fen``, compressed or not; empty for another ending."""
+    name = path.name.lower()
+    for packed in _PACKED:
+        name = name.removesuffix(packed)
+    ending = Path(name).suffix
+    return ending if ending in (*_GAMES, *_POSITIONS) else ""
+
+
+def _in_folder(folder: str) -> list[Path]:
+    """The files of games and positions in a folder, to the bottom, by name."""
+    return sorted(p for p in Path(folder).rglob("*") if _suffix(p) and p.is_file())
+
+
+def _files(source: str) -> Iterator[str]:
+    """The files that will be read for what was named."""
+    if Path(source).is_dir():
+        yield from map(str, _in_folder(source))
+    else:
+        yield source
+
+
+@click.command("lesson", cls=Careful)
+@click.argument("sources", metavar="[FILE|FOLDER|FEN]...", nargs=-1,
+                type=Input(files=_files))
+@click.option("-o", "--out", "out", metavar="OUT", type=Output(),
               help="Write the sheet: .html (answers on pages of their own), .pgn, .epd or .json "
               "('-': standard output, with --format).")
 @click.option("--format", "format_", type=click.Choice(FORMATS),
@@ -107,7 +131,6 @@ def command(
     fullpoint lesson games/ --theme rook-endings -o rooks.html
     """
     kind = _kind_of(out, format_)
-    check_outputs(sources, out)
     from convert.lesson.choose import Wanted
     from convert.lesson.model import Level
 
@@ -348,7 +371,7 @@ class _Job:
                 "and forced lines were asked."
             )
         name = title or ("Exercises" if len(sources) > 1 or sources == ("-",)
-                         else f"Exercises from {Path(sources[0]).name}"
+                         else f"Exercises from {file_text(Path(sources[0]).name)}"
                          if _fen_words(sources[0]) is None else "Exercise")
         return make_sheet(name, chosen, notes=tuple(notes))
 
@@ -383,7 +406,7 @@ def _expanded(sources: tuple[str, ...]) -> Iterator[tuple[str, bool | None]]:
         elif _fen_words(source) is not None and not Path(source).exists():
             yield source, None
         elif Path(source).is_dir():
-            found = sorted(p for p in Path(source).rglob("*") if _suffix(p) and p.is_file())
+            found = _in_folder(source)
             if not found:
                 raise ToolError(f"{source}: no .pgn or .epd file in this folder")
             for path in found:
@@ -398,15 +421,6 @@ def _expanded(sources: tuple[str, ...]) -> Iterator[tuple[str, bool | None]]:
                     yield source, _holds_positions(file)
             except OSError:
                 yield source, False  # reading it says what is wrong
-
-
-def _suffix(path: Path) -> str:
-    """``.pgn``, ``.epd`` or ``.fen``, compressed or not; empty for another ending."""
-    name = path.name.lower()
-    for packed in _PACKED:
-        name = name.removesuffix(packed)
-    ending = Path(name).suffix
-    return ending if ending in (*_GAMES, *_POSITIONS) else ""
 
 
 def _holds_positions(stream: Any) -> bool:

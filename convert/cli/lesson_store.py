@@ -11,7 +11,7 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-from convert.cli.common import SolverProgress, make_bench, note
+from convert.cli.common import SolverProgress, make_bench, note, whole_file
 
 
 def main(only: Sequence[str] = ()) -> int:
@@ -47,7 +47,8 @@ def main(only: Sequence[str] = ()) -> int:
             unsound += 1
         solving.done()
         sheet = make_sheet(TITLE, in_order(done.values()), intro=INTRO, figures=False)
-        path.write_bytes(written(sheet))
+        with whole_file(str(path)) as file:
+            file.write(written(sheet).decode("utf-8"))
     note(f"{path}: {len(done)} exercises, {unsound} unsound")
     return 1 if unsound else 0
 

@@ -8,6 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from convert.cli.common import ToolError, whole_file
+from convert.cli.params import is_page
+from convert.safe_text import file_text
 
 if TYPE_CHECKING:
     from convert.model import Review
@@ -25,11 +27,7 @@ def pages(out: str, files: tuple[str, ...]) -> Iterator[OnePage | Folder]:
     Raises:
         ToolError: it cannot be written, or a page would take more than one game.
     """
-    if out != "-" and not Path(out).absolute().parent.is_dir():
-        raise ToolError(f"{out}: there is no folder {Path(out).parent}")
-    if out == "-" or out.lower().endswith((".html", ".htm")):
-        if Path(out).is_dir():
-            raise ToolError(f"{out}: is a folder; name a file, or a folder not ending in .html")
+    if out == "-" or is_page(out):
         one = OnePage(out)
         yield one
         one.finish()
@@ -77,6 +75,8 @@ class Folder:
     """A page a game, written as each is done, and an index at the end."""
 
     def __init__(self, path: Path, files: tuple[str, ...]):
+        if not path.absolute().parent.is_dir():
+            raise ToolError(f"{path}: there is no folder {path.parent}")
         if path.exists() and not path.is_dir():
             raise ToolError(
                 f"{path}: is a file; a folder is wanted, or a page's name ending in .html"
@@ -88,7 +88,7 @@ class Folder:
 
     @staticmethod
     def _title(files: tuple[str, ...]) -> str:
-        names = [Path(file).name for file in files if file != "-"]
+        names = [file_text(Path(file).name) for file in files if file != "-"]
         return "Games of " + ", ".join(names) if names else "Games"
 
     def check(self, reads: Iterator[GameRead]) -> Iterator[GameRead]:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import contextlib
+import io
 import sys
+from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import IO, TYPE_CHECKING
 
 import click
 
@@ -19,6 +21,7 @@ from convert.cli.common import (
     solve_option,
     table_options,
 )
+from convert.cli.params import Careful, Input, Output
 
 if TYPE_CHECKING:
     from convert.cli.play_session import Lines, Session
@@ -26,15 +29,15 @@ if TYPE_CHECKING:
 TELL = ("always", "slips", "never")
 
 
-@click.command("play")
+@click.command("play", cls=Careful)
 @click.argument("fen", metavar="FEN", nargs=-1)
 @click.option("--side", type=click.Choice(["white", "black"]),
               help="The side you play; without it the side to move.")
 @click.option("--tell", type=click.Choice(TELL), default="never", show_default=True,
               help="Whether to say after each move of yours what became of the outcome.")
-@click.option("--moves", "script", metavar="FILE", type=click.Path(),
+@click.option("--moves", "script", metavar="FILE", type=Input(),
               help="Read moves and commands from a file ('-': standard input).")
-@click.option("-o", "--output", "output", metavar="OUT", type=click.Path(),
+@click.option("-o", "--output", "output", metavar="OUT", type=Output(),
               help="Write the game as PGN; an existing file is replaced ('-': standard output, "
               "then without the talk).")
 @figures_option
@@ -78,8 +81,6 @@ def command(
         raise ToolError(str(err)) from err
     if output == "-" and interactive:
         raise ToolError("-o - needs the moves from a pipe or from --moves")
-    if output not in (None, "-") and not Path(str(output)).absolute().parent.is_dir():
-        raise ToolError(f"{output}: no such folder")
     from convert.cli.play_session import Session
     from convert.model import Side
     from convert.playing.laws import over
@@ -87,8 +88,6 @@ def command(
     ended = over(board)
     if ended is not None:
         raise ToolError(f"FEN: the game is over: {ended.how.value}")
-    if output and script and output != "-" and Path(output).resolve() == Path(script).resolve():
-        raise ToolError(f"{output}: is the input; name another file for the output")
     solving = SolverProgress()
     bench = make_bench(tables, effort, solve=solve, tell=solving)
     session = Session(
@@ -118,22 +117,31 @@ def _script(name: str) -> Lines:
     Raises:
         ToolError: it cannot be read, or is no text.
     """
-    if name == "-":
-        source, file = "standard input", sys.stdin
-    else:
-        source = name
-        try:
-            file = open(name, encoding="utf-8-sig")  # noqa: SIM115  (closed below)
-        except OSError as err:
-            raise ToolError(f"{name}: cannot be read ({err.strerror})") from err
+    source = "standard input" if name == "-" else name
     number = 0
     try:
-        for number, line in enumerate(file, 1):
-            yield f"{source}: line {number}", line.removeprefix("\ufeff")
+        with _text_of(name) as file:
+            for number, line in enumerate(file, 1):
+                yield f"{source}: line {number}", line.removeprefix("\ufeff")
     except UnicodeDecodeError as err:
         raise ToolError(f"{source}: line {number + 1}: not UTF-8 text") from err
     except OSError as err:
         raise ToolError(f"{source}: cannot be read ({err.strerror})") from err
+
+
+@contextlib.contextmanager
+def _text_of(name: str) -> Iterator[IO[str]]:
+    """A file or standard input as UTF-8 text, whatever the encoding of the terminal."""
+    if name != "-":
+        with open(name, encoding="utf-8-sig") as file:
+            yield file
+        return
+    binary = getattr(sys.stdin, "buffer", None)
+    if binary is None:
+        yield sys.stdin
+        return
+    text = io.TextIOWrapper(binary, encoding="utf-8-sig")
+    try:
+        yield text
     finally:
-        if name != "-":
-            file.close()
+        text.detach()

@@ -16,6 +16,7 @@ from convert.cli.quiet import OK
 from convert.decisions import position_speaking
 from convert.judge import Bench, after_move
 from convert.model import Evidence, Side
+from convert.outputs import OutputError, refuse_owned
 from convert.playing import game as step
 from convert.playing.entry import NoMove, NotAMove, read_move
 from convert.playing.entry import words as words_of
@@ -388,10 +389,12 @@ class Session:
         if words:
             self.saved_as = _free(Path(words[0]))
         try:
+            if words:
+                refuse_owned(words[0])
             self._write(str(self._target()))
-        except ToolError as err:
+        except (ToolError, OutputError) as err:
             self.saved_as = None
-            raise _Refused(err.format_message()) from err
+            raise _Refused(str(err)) from err
         self._say(f"Saved: {self._target()}")
 
     def _target(self) -> Path:

@@ -19,13 +19,14 @@ from convert.cli.common import (
     table_options,
     whole_file,
 )
+from convert.cli.params import Careful, Input, Output
 
 
-@click.command("position", context_settings={"ignore_unknown_options": False})
+@click.command("position", cls=Careful, context_settings={"ignore_unknown_options": False})
 @click.argument("fen", metavar="FEN", nargs=-1)
-@click.option("--epd", "epd", metavar="FILE", type=click.Path(),
+@click.option("--epd", "epd", metavar="FILE", type=Input(),
               help="Judge each position of an EPD or FEN file ('-': standard input).")
-@click.option("--json", "json_out", metavar="OUT", type=click.Path(),
+@click.option("--json", "json_out", metavar="OUT", type=Output(),
               help="Write the report as JSON, one document a position ('-': standard output).")
 @click.option("--variants/--no-variants", default=True,
               help="With or without the table of what decides it.")

@@ -11,11 +11,10 @@ from typing import IO, TYPE_CHECKING
 import click
 
 from convert.bench import keep_small
-from convert.cli.batch import Games, check_outputs, remark_tables
+from convert.cli.batch import Games, remark_tables
 from convert.cli.common import (
     SolverProgress,
     StatusLine,
-    ToolError,
     effort_option,
     make_bench,
     note,
@@ -24,6 +23,7 @@ from convert.cli.common import (
     table_options,
     whole_file,
 )
+from convert.cli.params import Careful, Input, Output
 from convert.cli.quiet import FINDINGS, OK, TROUBLE
 
 if TYPE_CHECKING:
@@ -40,17 +40,17 @@ ONLY = {
 }
 
 
-@click.command("proofread")
-@click.argument("files", metavar="FILE...", nargs=-1, type=click.Path())
+@click.command("proofread", cls=Careful)
+@click.argument("files", metavar="FILE...", nargs=-1, type=Input())
 @click.option("--game", "games", multiple=True, type=click.IntRange(1), metavar="N",
               help="Only game number N of the file (repeatable).")
 @click.option("--only", multiple=True, type=click.Choice(list(ONLY)),
               help="Report only these findings, in the text and in --pgn (repeatable); open: not "
               "checkable. Without it --pgn gets all but those that are not checkable.")
 @click.option("--strict", is_flag=True, help="Exit with 1 when a statement is refuted.")
-@click.option("--pgn", "pgn_out", metavar="OUT", type=click.Path(),
+@click.option("--pgn", "pgn_out", metavar="OUT", type=Output(),
               help="Write the games back with remarks as comments ('-': standard output).")
-@click.option("--json", "json_out", metavar="OUT", type=click.Path(),
+@click.option("--json", "json_out", metavar="OUT", type=Output(),
               help="Write all findings as JSON ('-': standard output).")
 @click.option("-q", "--quiet", is_flag=True, help="No report on the terminal, no progress.")
 @effort_option
@@ -87,10 +87,7 @@ def command(
             return 2
         files = ("-",)
     if "-" in (pgn_out, json_out):
-        if pgn_out == json_out:
-            raise ToolError("--pgn and --json cannot both go to standard output")
         quiet = True
-    check_outputs(files, pgn_out, json_out)
     from convert.proofreading.findings import Status
 
     solving = SolverProgress(quiet)

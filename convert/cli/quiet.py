@@ -9,6 +9,8 @@ from typing import Any
 
 import click
 
+from convert.safe_text import safe_line
+
 OK, FINDINGS, TROUBLE, INTERRUPTED = 0, 1, 2, 130
 
 
@@ -23,6 +25,8 @@ def exit_code_of(run: Callable[[], Any]) -> int:
     except click.exceptions.Exit as leaving:
         return leaving.exit_code
     except click.ClickException as err:
+        if not isinstance(err, click.exceptions.NoArgsIsHelpError):  # its text is many lines
+            vars(err)["message"] = safe_line(err.message)
         err.show(sys.stderr)
         return err.exit_code
     except (KeyboardInterrupt, click.Abort):
@@ -74,4 +78,4 @@ def _one_line(err: Exception) -> str:
 
 
 def _say(text: str) -> None:
-    sys.stderr.write(f"fullpoint: {text}\n")
+    sys.stderr.write(f"fullpoint: {safe_line(text)}\n")

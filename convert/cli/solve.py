@@ -14,11 +14,13 @@ import click
 from convert.cli.common import (
     EFFORT_NAMES,
     ToolError,
+    err_console,
     figures_option,
     note,
     out_console,
     whole_file,
 )
+from convert.cli.params import Careful, Output
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -41,7 +43,7 @@ MOST_PLIES = 60
 _SMALL = "8/8/8/4k3/8/4K3/4P3/8 w - - 0 1"
 
 
-@click.command("solve", context_settings={"ignore_unknown_options": False})
+@click.command("solve", cls=Careful, context_settings={"ignore_unknown_options": False})
 @click.argument("fen", metavar="FEN", nargs=-1, required=True)
 @click.option("--effort", type=click.Choice(EFFORT_NAMES), default="normal", show_default=True,
               help="How much to spend: 5, 60 or 600 seconds with 1, 3 or 8 GB of memory (at most "
@@ -55,7 +57,7 @@ _SMALL = "8/8/8/4k3/8/4K3/4P3/8 w - - 0 1"
               help="Threads. [default: one for each processor]")
 @click.option("--store/--no-store", default=True,
               help="Keep results for the next time, and use those kept.")
-@click.option("--json", "json_out", metavar="OUT", type=click.Path(),
+@click.option("--json", "json_out", metavar="OUT", type=Output(),
               help="Write the report as JSON ('-': standard output, then without the text).")
 @figures_option
 def command(
@@ -286,7 +288,6 @@ def _progress() -> Iterator[Callable[[Progress], None]]:
     if not sys.stderr.isatty():
         yield lambda _: None
         return
-    from rich.console import Console
     from rich.progress import BarColumn, TextColumn
     from rich.progress import Progress as Bars
 
@@ -294,7 +295,7 @@ def _progress() -> Iterator[Callable[[Progress], None]]:
         TextColumn("{task.description}"),
         BarColumn(bar_width=20),
         TextColumn("{task.fields[told]}"),
-        console=Console(stderr=True, markup=False, highlight=False),
+        console=err_console(),
         transient=True,
     )
     with bars:

@@ -21,11 +21,13 @@ from convert.bench import classes_folder, made_classes
 from convert.cli.common import (
     ToolError,
     config_path,
+    err_console,
     note,
     out_console,
     table_options,
     whole_file,
 )
+from convert.cli.params import Input
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -36,7 +38,7 @@ if TYPE_CHECKING:
 
 @click.group("tables", invoke_without_command=True)
 @click.option("--fen", metavar="FEN", help="Name the tables that a position lacks.")
-@click.option("--for", "game_file", metavar="FILE", type=click.Path(),
+@click.option("--for", "game_file", metavar="FILE", type=Input(),
               help="Name the tables that the games of a PGN file lack.")
 @click.option("--men", type=click.IntRange(3, 7), default=6, show_default=True,
               help="With --for: look at positions with at most so many men.")
@@ -307,11 +309,10 @@ def _size(number: float) -> str:
 @contextlib.contextmanager
 def _bar(name: str) -> Iterator[Callable[[Progress], None]]:
     """A progress bar on standard error; nothing is shown when that is no terminal."""
-    from rich.console import Console
     from rich.progress import BarColumn, TaskProgressColumn, TextColumn, TimeRemainingColumn
     from rich.progress import Progress as Bars
 
-    console = Console(file=sys.stderr)
+    console = err_console()
     columns = (
         TextColumn("{task.description}"),
         BarColumn(),

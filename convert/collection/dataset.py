@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from convert.collection.counting import Ints
+from convert.collection.folder import for_arrow
 from convert.collection.schema import SCHEMA, arrow_schema
 
 
@@ -38,7 +39,7 @@ class PartFiles:
         try:
             if table != "games" and not path.exists():
                 return schema.empty_table()
-            with pq.ParquetFile(path) as file:
+            with for_arrow(path, "rb") as where, pq.ParquetFile(where) as file:
                 _check(path, file.schema_arrow)
                 return file.read(columns=list(columns))
         except (pa.ArrowException, OSError) as err:

@@ -9,6 +9,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from convert.safe_text import file_text
+
 STDIN = "standard input"
 STREAM = "-"
 """Its path."""
@@ -27,7 +29,7 @@ class Input:
     """A file of games.
 
     Attributes:
-        name: as it stands in the rows: the path as given, tidied up.
+        name: as it stands in the rows: the path as given, tidied up, as `file_text` shows it.
         path: absolute path without symbolic links; "-" for standard input.
     """
 
@@ -74,13 +76,13 @@ def find_inputs(paths: Iterable[str], out: Path) -> list[Input]:
         if os.path.realpath(given) == os.path.realpath(out):
             raise BadInput(f"{given}: is the folder of the collection; give another with -o")
         any_here = inside_out = False
-        for path in _files(given):
+        for path in files_at(given):
             real = os.path.realpath(path)
             if real.startswith(inside):
                 inside_out = True
             else:
                 any_here = True
-                name = os.path.normpath(path).replace(os.sep, "/")
+                name = file_text(os.path.normpath(path).replace(os.sep, "/"))
                 found.setdefault(real, Input(name, real))
         if inside_out and not any_here:
             raise BadInput(f"{given}: lies in the folder of the collection; give another with -o")
@@ -89,7 +91,12 @@ def find_inputs(paths: Iterable[str], out: Path) -> list[Input]:
     return list(found.values())
 
 
-def _files(given: str) -> Iterator[str]:
+def files_at(given: str) -> Iterator[str]:
+    """The files that a path or pattern leads to.
+
+    Raises:
+        BadInput: it leads to nothing.
+    """
     if os.path.isdir(given):
         for folder, folders, names in os.walk(given, followlinks=False):
             folders[:] = sorted(name for name in folders if not name.startswith("."))
@@ -100,7 +107,7 @@ def _files(given: str) -> Iterator[str]:
         yield given
     elif glob.has_magic(given) and (matches := sorted(glob.glob(given, recursive=True))):
         for match in matches:
-            yield from _files(match)
+            yield from files_at(match)
     else:
         raise BadInput(f"{given}: no such file or folder")
 

@@ -30,12 +30,12 @@ from pathlib import Path
 from typing import IO, Any
 
 from convert import __version__
+from convert.collection.folder import FORMAT
 from convert.collection.inputs import Print
 from convert.collection.parts import Part
 from convert.collection.rows import WALK, Options
 from convert.collection.schema import SCHEMA, TABLES
-
-FORMAT = "fullpoint collection"
+from convert.safe_text import file_path, file_text
 
 
 class BadFolder(Exception):
@@ -47,7 +47,7 @@ class Entry:
     """A file of the collection.
 
     Attributes:
-        name: as it stands in the rows.
+        name: as it stands in the rows: text, whatever the bytes of the file's name.
         path: where it was last seen; "-" for standard input.
         print: by what it is known again.
         parts: its parts in order; None while they are not all known.
@@ -276,7 +276,7 @@ def _settings(options: Options) -> dict[str, Any]:
         "anonymous": options.anonymous or "no",
     }
     if options.effort != WALK:
-        facts["tables"] = list(options.tables)
+        facts["tables"] = [file_text(folder) for folder in options.tables]
         facts["solve"] = options.solve
         if options.solve:
             from tablebases.solver.solution import SOLVER_VERSION
@@ -326,7 +326,7 @@ def _locked(out: Path) -> IO[str]:
 def _line(entry: Entry) -> str:
     facts = {
         "name": entry.name,
-        "path": entry.path,
+        "path": file_text(entry.path),
         "print": asdict(entry.print),
         # file and path are those of the entry
         "parts": None if entry.parts is None else [astuple(part)[2:] for part in entry.parts],
@@ -335,7 +335,7 @@ def _line(entry: Entry) -> str:
 
 
 def _entry(facts: dict[str, Any]) -> Entry:
-    name, path = facts["name"], facts["path"]
+    name, path = facts["name"], file_path(facts["path"])
     parts = facts["parts"]
     return Entry(
         name,

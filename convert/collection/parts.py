@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from convert.fastread import main_lines_of
+from convert.safe_text import file_text
 from convert.sources import (
     MAX_GAME_BYTES,
     DamagedSource,
@@ -88,7 +89,7 @@ def cut(
         Parts that follow each other without a gap; a file without any game is one part with its
         `trouble`.
     """
-    name = str(path) if name is None else name
+    name = file_text(path) if name is None else name
     try:
         with open(path, "rb", buffering=0) as stream:
             refuse_other_text(name, stream.read(1 << 16))

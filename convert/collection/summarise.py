@@ -26,6 +26,7 @@ from convert.collection.counting import (
 from convert.collection.dataset import NoCollection, PartFiles, parts_of, plain, players_in
 from convert.collection.picking import Picker
 from convert.collection.summary import SUMMARY_SCHEMA, Facts, Summary, Trouble
+from convert.safe_text import file_text
 
 SIDES = ("white", "black")
 RESULTS = ("won by White", "drawn", "won by Black", "without a result")
@@ -169,7 +170,7 @@ def summarise(
     picks, rule = picker.picks(judged=facts.reviewed > 0)
     return Summary(
         schema=SUMMARY_SCHEMA,
-        folder=str(folder),
+        folder=file_text(folder),
         player=player or "",
         facts=facts,
         tables=tuple(tallies[spec.id].table() for spec in specs.ALL),

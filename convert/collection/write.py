@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from convert.collection.endings import Row
+from convert.collection.folder import for_arrow
 from convert.collection.rows import Rows
 from convert.collection.schema import TABLES, Column, arrow_schema
 
@@ -111,12 +112,16 @@ class _TableWriter:
         self.held: list[Row] = []
         self.written = 0
         path.parent.mkdir(parents=True, exist_ok=True)
-        self.writer: Any = pq.ParquetWriter(
-            path,
-            arrow_schema(table),
-            compression="zstd",
-            use_dictionary=[path for column in TABLES[table] for path in _paths(column)],
-        )
+        with contextlib.ExitStack() as stack:
+            where = stack.enter_context(for_arrow(path, "wb"))
+            self.writer: Any = pq.ParquetWriter(
+                where,
+                arrow_schema(table),
+                compression="zstd",
+                use_dictionary=[name for column in TABLES[table] for name in _paths(column)],
+            )
+            stack.callback(self.writer.close)
+            self.closing = stack.pop_all()
 
     def add(self, rows: list[Row]) -> None:
         """Take rows in, and write a row group when there are enough."""
@@ -135,7 +140,7 @@ class _TableWriter:
         return self
 
     def __exit__(self, *about: object) -> None:
-        self.writer.close()
+        self.closing.close()
 
 
 def _to_disk(path: Path) -> None:

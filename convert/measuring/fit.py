@@ -37,9 +37,11 @@ from convert.measuring.shipped import kept
 from convert.measuring.stretches import Stretch, stretches
 from convert.measuring.suspected import Ply, plies
 from convert.measuring.suspected import table as suspected_table
+from convert.outputs import Output, OutputError, check, whole_file
 from convert.rules import position_voices
 from convert.rules.figures import digest
 from convert.rules.measure import CLASSES, SEED, drawn_before, progress
+from convert.safe_text import safe_line
 from convert.view import View, sign_of, view
 from tablebases.probing import open_tables
 from tablebases.solver.solution import SOLVER_VERSION
@@ -391,6 +393,13 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--jobs", type=int, default=processors())
     parser.add_argument("-o", "--out", type=Path, help="file to write (else only the figures)")
     told = parser.parse_args(arguments)
+    try:
+        if told.out is not None:
+            read = (*told.games, str(told.work / "outcomes.jsonl"))
+            check([Output("--out", str(told.out))], read)
+    except OutputError as error:
+        sys.stderr.write(f"{safe_line(str(error))}\n")
+        return 2
     outcomes = Outcomes(told.work / "outcomes.jsonl")
     trials = drawn_before(told.work)
     if not trials:
@@ -431,7 +440,8 @@ def main(arguments: list[str] | None = None) -> int:
     if told.out is not None:
         document["sha256"] = digest(document)
         text = json.dumps(document, indent=1, sort_keys=True, ensure_ascii=False)
-        told.out.write_text(text + "\n", encoding="utf-8")
+        with whole_file(str(told.out)) as file:
+            file.write(text + "\n")
         progress(f"written: {told.out}")
     return 0
 

@@ -28,6 +28,7 @@ from convert.fastread import read_lines
 from convert.fen import SourceError
 from convert.measuring.settle import processors
 from convert.measuring.shipped import written
+from convert.outputs import Output, OutputError, check, whole_file
 from convert.practice import (
     BANDS,
     FILE,
@@ -39,6 +40,7 @@ from convert.practice import (
     only_bishops,
     opposite_bishops,
 )
+from convert.safe_text import safe_line
 from convert.sources import LineRead, text_chunks
 from convert.walker import Walk, walk
 
@@ -306,15 +308,15 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("-o", "--out", type=Path, default=FILE, help="the file to write")
     told = parser.parse_args(arguments)
     try:
+        check([Output("--out", str(told.out))], told.games)
         tally = count(told.games, told.jobs, lambda n: progress(f"games read: {n:,}"))
-    except SourceError as error:
+    except (SourceError, OutputError) as error:
         tally = Tally(trouble=[str(error)])
     if tally.trouble:
-        sys.stderr.write(f"{tally.trouble[0]}\n")
+        sys.stderr.write(f"{safe_line(tally.trouble[0])}\n")
         return 2
-    made = told.out.with_name(told.out.name + ".part")
-    made.write_text(written(document_of(tally), "balances"), encoding="utf-8")
-    made.replace(told.out)
+    with whole_file(str(told.out)) as file:
+        file.write(written(document_of(tally), "balances"))
     progress(f"written: {told.out}\n")
     return 0
 

@@ -7,12 +7,13 @@ but its own style sheet.
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from urllib.parse import quote
 
-from markupsafe import Markup, escape
+from markupsafe import Markup
 
 from convert.collection.summary import Moment, Pick, Row, Share, Summary, Table
 from convert.reports.board_svg import Mark, board_svg, piece_defs
@@ -26,7 +27,8 @@ from convert.reports.collection_words import (
     title,
     where_words,
 )
-from convert.reports.html_text import environment, frame, result_words
+from convert.reports.html_text import environment, escaped, frame, result_words
+from convert.safe_text import isolated
 
 #: Headings over the tables, with the ids of those that stand below each.
 GROUPS = (
@@ -79,6 +81,7 @@ class Game:
 
 def html_text(summary: Summary) -> str:
     """The page; the same summary always gives the same text."""
+    summary = replace(summary, player=isolated(summary.player))
     shown = {table.id: _shown(table) for table in shown_tables(summary)}
     groups = [
         (ident, name, [shown[id] for id in ids if id in shown]) for ident, name, ids in GROUPS
@@ -133,7 +136,7 @@ def _bar(table: Table, row: Row, label: str) -> Markup:
     told = ", ".join(
         f"{part} {share_words(share)}" for part, share in zip(table.parts, row.shares, strict=True)
     )
-    words = escape(dashes(f"{label}: {told}; {row.n:,} {table.unit}"))
+    words = escaped(dashes(f"{label}: {told}; {row.n:,} {table.unit}"))
     parts = [
         f'<svg viewBox="-1 -1 {WIDTH + 2} {HEIGHT + 2}" class="bar" role="img" '
         f'aria-label="{words}"><title>{words}</title>'
@@ -196,6 +199,10 @@ def _sample(inner: str, frame: bool = True) -> Markup:
 
 def _game(number: int, pick: Pick) -> Game:
     first = next((moment for moment in pick.moments if moment.fen), None)
+    pick = replace(
+        pick,
+        white=isolated(pick.white), black=isolated(pick.black), event=isolated(pick.event),
+    )  # fmt: skip
     return Game(
         pick=pick,
         players=players_words(pick).replace(" - ", " – "),
@@ -203,7 +210,7 @@ def _game(number: int, pick: Pick) -> Game:
         where=where_words(pick),
         board=_board(number, first) if first is not None else None,
         caption=f"Before {first.label.rstrip('?')}" if first is not None else "",
-        href=quote(pick.page),
+        href=quote(os.fsencode(pick.page)),
         command=command_words(pick),
     )
 

@@ -6,6 +6,7 @@ import json
 from typing import Any
 
 from convert.collection.summary import Row, Share, Summary, Table
+from convert.safe_text import file_text
 
 
 def json_text(summary: Summary) -> str:
@@ -14,6 +15,8 @@ def json_text(summary: Summary) -> str:
 
     data: dict[str, Any] = msgspec.to_builtins(summary)
     data["tables"] = [_table(table) for table in summary.tables]
+    for shown, pick in zip(data["picks"], summary.picks, strict=True):
+        shown["page"] = file_text(pick.page)
     data["facts"]["results"] = dict(summary.facts.results)
     return json.dumps(data, indent=2, ensure_ascii=False) + "\n"
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import PurePath
 
 from convert.collection.summary import ENOUGH, Facts, Pick, Share, Summary, Table
 from convert.reports.html_text import date_words
+from convert.safe_text import file_path
 
 #: Said once, above the tables.
 READING = (
@@ -124,7 +126,10 @@ def command_words(pick: Pick) -> str:
 
 
 def quoted(name: str) -> str:
-    """A file name as a shell wants it."""
+    r"""A file name, as `file_text` shows it, as a shell wants it; ``$'\xe9'`` for odd bytes."""
     import shlex
 
-    return shlex.quote(name)
+    if file_path(name) == name:
+        return shlex.quote(name)
+    plain = re.sub(r"\\(?!x[0-9a-f]{2}|u[0-9a-f]{4})", r"\\\\", name).replace("'", r"\'")
+    return f"$'{plain}'"

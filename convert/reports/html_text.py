@@ -13,11 +13,12 @@ from typing import TYPE_CHECKING, Any
 from markupsafe import Markup, escape
 
 from convert.model import Review
+from convert.safe_text import isolated
 
 if TYPE_CHECKING:
     import jinja2
 
-_CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
+_CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff\ufffe\uffff]")
 _COMMAND = re.compile(r"\[%[^\[\]]*\]")
 _SPACE = re.compile(r"\s+")
 # A move with its number as in print; the mark behind it belongs to the sentence.
@@ -90,10 +91,18 @@ def frame(style: str, script: str | None = None) -> dict[str, Any]:
 
 
 def clean(value: Any) -> Any:
-    """Text without control characters; anything else as it is (used on all that is printed)."""
+    """Text without control characters that cannot reorder what stands beside it.
+
+    Anything else stays as it is (used on all that is printed).
+    """
     if isinstance(value, str) and not isinstance(value, Markup):
-        return _CONTROL.sub("", value)
+        return isolated(_CONTROL.sub("", value))
     return value
+
+
+def escaped(text: str) -> Markup:
+    """Text from outside for markup that is put together by hand."""
+    return escape(clean(text))
 
 
 def typeset(text: str) -> str:
@@ -108,7 +117,7 @@ _NUMBERED = re.compile(r"(\d+\.(?:\.\.)?)(\S+)")
 
 def unbroken(text: str) -> Markup:
     """The text escaped, with ``34.Rd6`` kept on one line."""
-    return Markup(_NUMBERED.sub(r'<span class="mv">\1\2</span>', str(escape(text))))
+    return Markup(_NUMBERED.sub(r'<span class="mv">\1\2</span>', str(escaped(text))))
 
 
 def comment_text(text: str) -> str:
@@ -146,7 +155,7 @@ def result_words(result: str) -> str:
 
 def known(review: Review, tag: str) -> str:
     """A tag's text; empty where it is missing, unknown (``?``) or not applicable (``-``)."""
-    text = comment_text(review.tags.get(tag, ""))
+    text = isolated(comment_text(review.tags.get(tag, "")))
     return "" if text in ("?", "-", "") else text
 
 

@@ -13,6 +13,7 @@ from convert.model import Alternative, Decision, Line, Part, Review, Side, Trade
 from convert.practice_words import practice_words
 from convert.reports.diagram import diagram
 from convert.rule_words import figures_legend, lesson_source, rule_words
+from convert.safe_text import safe
 from convert.wording import (
     before_after_words,
     decision_words,
@@ -55,7 +56,7 @@ class Page:
 
     def line(self, text: str = "", style: str = "") -> None:
         """One line as it is."""
-        self.console.print(Text(text, style=style), soft_wrap=True)
+        self.console.print(Text(safe(text), style=style), soft_wrap=True)
 
     def heading(self, text: str) -> None:
         """A heading with an empty line before it."""
@@ -65,7 +66,7 @@ class Page:
     def paragraph(self, text: str, indent: int = 2, hang: int = 0, style: str = "") -> None:
         """A wrapped paragraph; ``hang`` columns more for all lines but the first."""
         wrapped = textwrap.wrap(
-            text,
+            safe(text),
             self.width - 1,
             initial_indent=" " * indent,
             subsequent_indent=" " * (indent + hang),

@@ -21,6 +21,8 @@ from convert.measuring.counts import count
 from convert.measuring.draw import Trial, from_games, random_trades, random_trials, rank_of
 from convert.measuring.settle import Outcomes, processors
 from convert.measuring.shipped import kept, kept_before, written
+from convert.outputs import Output, OutputError, check, whole_file
+from convert.safe_text import safe_line
 
 SEED = 1
 #: Uniform draws: the classes, and how many positions and trades of each.
@@ -133,6 +135,11 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--jobs", type=int, default=processors())
     parser.add_argument("-o", "--out", type=Path, default=Path(__file__).parent / "measured.json")
     told = parser.parse_args(arguments)
+    try:
+        check([Output("--out", str(told.out))], told.games)
+    except OutputError as error:
+        sys.stderr.write(f"{safe_line(str(error))}\n")
+        return 2
     told.work.mkdir(parents=True, exist_ok=True)
     trials, seen = drawn(told.games, told.work, told.seed)
     trials = thinned(trials, told.seed) + drawn_at_random(told.work, told.seed)
@@ -149,7 +156,8 @@ def main(arguments: list[str] | None = None) -> int:
 
     known = outcomes.settle(groups_of(trials), told.jobs, tell, told.most)
     document = count(trials, known, seed=told.seed, seen=seen)
-    told.out.write_text(written(document, "rules"), encoding="utf-8")
+    with whole_file(str(told.out)) as file:
+        file.write(written(document, "rules"))
     progress(f"written: {told.out}")
     return 0
 
