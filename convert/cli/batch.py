@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Iterator
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from convert.cli.common import ToolError, note
@@ -21,11 +21,11 @@ def check_outputs(files: tuple[str, ...], *outputs: str | None) -> None:
         ToolError: naming the output.
     """
     named = [o for o in outputs if o and o != "-"]
-    if len({Path(o).resolve() for o in named}) < len(named):
+    if len({os.path.realpath(o) for o in named}) < len(named):
         raise ToolError(f"{named[0]}: named for two outputs")
     for output in named:
         for file in files:
-            if file != "-" and Path(output).resolve() == Path(file).resolve():
+            if file != "-" and os.path.realpath(output) == os.path.realpath(file):
                 raise ToolError(f"{output}: is the input; name another file for the output")
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -87,7 +88,7 @@ def command(
     ended = over(board)
     if ended is not None:
         raise ToolError(f"FEN: the game is over: {ended.how.value}")
-    if output and script and output != "-" and Path(output).resolve() == Path(script).resolve():
+    if output and script and output != "-" and os.path.realpath(output) == os.path.realpath(script):
         raise ToolError(f"{output}: is the input; name another file for the output")
     solving = SolverProgress()
     bench = make_bench(tables, effort, solve=solve, tell=solving)
