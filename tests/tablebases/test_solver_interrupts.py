@@ -1,4 +1,4 @@
-"""An interrupt does not wait for a batch of minutes; signals that nobody answers stay as they are."""
+"""An interrupt waits for no batch of minutes; signals that nobody answers stay as they are."""
 
 from __future__ import annotations
 
