@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import math
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -91,13 +92,19 @@ def made_classes() -> dict[str, dict[str, float]]:
     """Classes made so far by name, fewest men first, each with the numbers of its JSON file."""
     import json
 
+    from tablebases.material import is_material_name
+
     found: dict[str, dict[str, float]] = {}
     paths = classes_folder().glob("K*vK*.json")
     for path in sorted(paths, key=lambda path: (len(path.stem), path.stem)):
         # A file that somebody has spoilt counts as absent; the class can be made again.
-        with contextlib.suppress(OSError, ValueError, TypeError, KeyError, AttributeError):
+        with contextlib.suppress(
+            OSError, ValueError, TypeError, KeyError, AttributeError, OverflowError, RecursionError
+        ):
             facts = json.loads(path.read_text(encoding="utf-8"))
-            if facts["name"] == path.stem:
-                names = ("positions", "plies", "seconds", "bytes")
-                found[path.stem] = {name: float(facts[name]) for name in names}
+            names = ("positions", "plies", "seconds", "bytes")
+            numbers = {name: float(facts[name]) for name in names}
+            sound = all(math.isfinite(n) and n >= 0 for n in numbers.values())
+            if facts["name"] == path.stem and is_material_name(path.stem) and sound:
+                found[path.stem] = numbers
     return found

@@ -10,6 +10,7 @@ Containers and text
     standard library's ``compression.zstd`` (Python 3.14).  A game is UTF-8 (a byte order mark is
     skipped) or else, as the 1994 text has it (section 4.1), ISO 8859-1, decided game by game.
     UTF-16, archives, binary files, EPD and text without any game are refused with a `SourceError`.
+    A file that unpacks to far more than its size (`unpacking_limit`) is refused at that place.
     If a compressed file breaks off, the games before the break are given, the game at the break is
     given with ``complete=False``, and then a `SourceError` says that the file is damaged.
 
@@ -58,6 +59,8 @@ from __future__ import annotations
 
 import importlib
 import io
+import math
+import os
 import re
 import sys
 import zlib
@@ -90,6 +93,7 @@ __all__ = [
     "read_positions",
     "refuse_other_text",
     "text_chunks",
+    "unpacking_limit",
 ]
 
 MAX_GAME_BYTES = 4 << 20
@@ -103,6 +107,18 @@ MAX_PROBLEMS = 50
 
 MAX_RETRIES = 200
 """Most variations of one game that are dropped one by one; then all the others are."""
+
+MAX_UNPACKED = 100 * 10**9
+"""Most bytes that a compressed file may unpack to, unless the user says otherwise."""
+
+MAX_SWELLING = 100
+"""How many times its size a compressed file may unpack to; files of games shrink to a fifth or so.
+The first `FREE_UNPACKED` bytes do not count: a short file may repeat itself."""
+
+FREE_UNPACKED = 64 << 20
+
+LIMIT_NAME = "FULLPOINT_UNPACK_GB"
+"""Environment variable: GB (10^9 bytes) that a file may unpack to, in place of both limits."""
 
 _RETRY_WORK = 20_000_000  # bytes: a long game is not read anew as often as a short one
 _CHUNK = 1 << 16
@@ -222,6 +238,10 @@ class _DamagedError(Exception):
     """The source breaks off or its compression is broken; args[0] says how."""
 
 
+class _TooMuchError(_DamagedError):
+    """It unpacks to more than is allowed."""
+
+
 _GZIP = b"\x1f\x8b"
 _ZSTD_FRAME = re.compile(rb"\x28\xb5\x2f\xfd|[\x50-\x5f]\x2a\x4d\x18")
 _ARCHIVES = {
@@ -295,9 +315,12 @@ class _Bytes:
             if len(head) >= 512:
                 break
         if head.startswith(_GZIP):
-            yield from _gunzip(_chain(head, raw))
+            packed = _Counted(_chain(head, raw))
+            yield from _limited_to_size(packed, _gunzip(packed))
         elif _ZSTD_FRAME.match(head):
-            yield from _unzstd(_chain(head, raw), _zstd_factory(self.source))
+            packed = _Counted(_chain(head, raw))
+            unpacked = _unzstd(packed, _zstd_factory(self.source))
+            yield from _limited_to_size(packed, unpacked)
         else:
             yield from _chain(head, raw)
 
@@ -317,6 +340,62 @@ def _chain(head: bytes, rest: Iterator[bytes]) -> Iterator[bytes]:
     if head:
         yield head
         yield from rest
+
+
+class _Counted:
+    """Passes pieces on and counts their bytes."""
+
+    def __init__(self, chunks: Iterator[bytes]) -> None:
+        self.chunks = chunks
+        self.bytes = 0
+
+    def __iter__(self) -> Iterator[bytes]:
+        return self
+
+    def __next__(self) -> bytes:
+        chunk = next(self.chunks)
+        self.bytes += len(chunk)
+        return chunk
+
+
+def unpacking_limit() -> int | None:
+    """Bytes that the user lets a compressed file unpack to; None if nothing is said.
+
+    Raises:
+        SourceError: what is said is not a number above 0.
+    """
+    text = os.environ.get(LIMIT_NAME, "").strip()
+    if not text:
+        return None
+    try:
+        number = float(text) * 10**9
+    except ValueError:
+        number = math.nan
+    if not 0 < number < math.inf:
+        raise SourceError(LIMIT_NAME, f"{text!r} is not a number of GB above 0")
+    return int(number)
+
+
+def _limited_to_size(packed: _Counted, unpacked: Iterator[bytes]) -> Iterator[bytes]:
+    """What a file unpacks to, as long as that is a text of games and no trap.
+
+    Raises:
+        SourceError: what the user says of the limit is not understood.
+        _TooMuchError: it has become too much.
+    """
+    allowed = unpacking_limit()
+    most = MAX_UNPACKED if allowed is None else allowed
+    total = 0
+    for chunk in unpacked:
+        limit, reason = most, f"more than {most / 10**9:g} GB"
+        swollen = max(FREE_UNPACKED, MAX_SWELLING * packed.bytes)
+        if allowed is None and swollen < most:
+            limit, reason = swollen, f"more than {MAX_SWELLING} times its size"
+        if total + len(chunk) > limit:
+            yield chunk[: max(0, limit - total)]
+            raise _TooMuchError(f"unpacks to {reason}; {LIMIT_NAME} sets the GB allowed")
+        total += len(chunk)
+        yield chunk
 
 
 def _gunzip(chunks: Iterator[bytes]) -> Iterator[bytes]:
@@ -406,7 +485,8 @@ def _open(path: str | Path, stdin: BinaryIO | None) -> tuple[str, BinaryIO, bool
         reason = "a folder, not a file" if Path(path).is_dir() else "no permission to read it"
         raise SourceError(source, reason) from error
     except (OSError, ValueError) as error:
-        raise SourceError(source, f"cannot be opened: {error}") from error
+        told = getattr(error, "strerror", None) or error
+        raise SourceError(source, f"cannot be opened: {told}") from error
 
 
 def _decoded(raw: bytes) -> str:
@@ -1306,7 +1386,8 @@ def text_chunks(path: str | Path, stdin: BinaryIO | None = None) -> Iterator[byt
 
     Raises:
         SourceError: cannot be opened, or is empty, binary, UTF-16 or an archive; after the last
-            piece: breaks off, or its compression is damaged (``reason`` is how, in words).
+            piece: breaks off, or its compression is damaged (`DamagedSource`, ``reason`` is how,
+            in words), or it unpacks to more than is allowed.
     """
     source, stream, ours = _open(path, stdin)
     first = True
@@ -1316,6 +1397,8 @@ def text_chunks(path: str | Path, stdin: BinaryIO | None = None) -> Iterator[byt
                 _refuse_foreign(source, chunk)
             first = False
             yield chunk
+    except _TooMuchError as error:
+        raise SourceError(source, str(error)) from error
     except _DamagedError as error:
         raise DamagedSource(source, str(error)) from error
     finally:
@@ -1413,9 +1496,13 @@ def _read_position(source: str, line: int, text: str) -> PositionRead:
     whole = chess.Board(None)
     try:
         operations = whole.set_epd(text)
-    except (ValueError, AssertionError, IndexError) as error:
+    except (ValueError, AssertionError, IndexError, ArithmeticError, TypeError) as error:
         reason = f"EPD operations left out: {one_line(error)}"
         return PositionRead(source, line, board, {}, (problem(reason), *map(problem, notes)))
+    for name, value in (("hmvc", whole.halfmove_clock), ("fmvn", whole.fullmove_number)):
+        if name in operations and not (isinstance(value, int) and 0 <= value < 100_000):
+            reason = f"EPD operations left out: {name} is not a number from 0 to 99999"
+            return PositionRead(source, line, board, {}, (problem(reason), *map(problem, notes)))
     board.halfmove_clock, board.fullmove_number = whole.halfmove_clock, whole.fullmove_number
     if "hmvc" in operations:
         notes = clock_notes(board)

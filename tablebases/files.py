@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -50,6 +51,7 @@ MOST_MEN: Final = 7
 """Most men, kings included, in a table of the Syzygy format."""
 
 SUMS_NAME: Final = "SHA256SUMS"
+_DIGEST: Final = re.compile(r"[0-9A-Fa-f]{64}")
 
 _METRIC_OF_SUFFIX: Final[Mapping[str, Metric]] = {".rtbw": "wdl", ".rtbz": "dtz"}
 _MAGIC: Final[Mapping[Metric, bytes]] = {
@@ -117,14 +119,14 @@ def find_tables(folders: Sequence[Path | str] = (), *, bundled: bool = True) -> 
         NoSuchFolder: if one of the folders does not exist.
     """
     wanted = [Path(folder) for folder in folders] + ([bundled_folder()] if bundled else [])
-    distinct: dict[Path, Path] = {}
+    distinct: dict[str, Path] = {}
     for folder in wanted:
-        distinct.setdefault(folder.resolve(), folder)
+        distinct.setdefault(os.path.realpath(folder), folder)
     return [table for folder in distinct.values() for table in _tables_in(folder)]
 
 
 def _tables_in(folder: Path) -> Iterator[TableFile]:
-    origin: Origin = "bundled" if folder.resolve() == bundled_folder() else "user"
+    origin: Origin = "bundled" if os.path.realpath(folder) == str(bundled_folder()) else "user"
     for path, metric in _table_paths(folder):
         if _name_problem(path.stem) is None and path.is_file():
             yield TableFile(path.stem, metric, path, path.stat().st_size, origin)
@@ -297,10 +299,12 @@ def _read_sums(path: Path) -> dict[str, str]:
     if not path.is_file():
         return {}
     sums = {}
-    for number, line in enumerate(path.read_text(encoding="utf-8").splitlines(), 1):
+    # Names of files are bytes; those that are not UTF-8 are names all the same.
+    text = path.read_text(encoding="utf-8", errors="surrogateescape")
+    for number, line in enumerate(text.splitlines(), 1):
         digest, _, name = line.partition(" ")
         name = name.removeprefix(" ").removeprefix("*")
-        if len(digest) != 64 or not name or Path(name).name != name:
+        if not _DIGEST.fullmatch(digest) or not name or Path(name).name != name:
             raise ForeignFile(path, f"line {number} is not in the format of sha256sum")
         sums[name] = digest.lower()
     return sums

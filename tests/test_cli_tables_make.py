@@ -90,7 +90,7 @@ def test_bad_names(name: str, capsys: pytest.CaptureFixture[str]) -> None:
 def test_too_large_for_the_memory(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     line = failure(capsys, "make", "KRPvKN", "--memory", "0.05")
     assert line.startswith("fullpoint: error: KRPvKN would take ")
-    assert line.endswith("0.05 GiB are allowed")
+    assert line.endswith("0.05 GB are allowed")
     assert not folder.exists()
 
 

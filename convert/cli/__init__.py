@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import importlib
 import os
+import re
 import sys
 from collections.abc import Sequence
 from typing import Any
@@ -12,6 +14,7 @@ import click
 
 from convert import __version__
 from convert.cli.params import Input
+from convert.cli.quiet import exit_code_of, past_click
 
 CONTEXT = {
     "help_option_names": ["-h", "--help"],
@@ -45,6 +48,16 @@ class LazyGroup(click.Group):
         module = importlib.import_module(COMMANDS[cmd_name][0])
         command: click.Command = module.command
         return command
+
+    def make_context(self, *args: Any, **kwargs: Any) -> click.Context:
+        """As click's; a reader that has gone and interrupts are left to `main`."""
+        with past_click():
+            return super().make_context(*args, **kwargs)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """As click's; a reader that has gone and interrupts are left to `main`."""
+        with past_click():
+            return super().invoke(ctx)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """List the commands without importing them."""
@@ -82,9 +95,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
     """Entry point: run, and leave with the exit codes of docs/cli.md.
 
     0: done; 1: findings, with --fail-on only; 2: usage, unreadable input,
-    damaged tables; 130: interrupted.
+    damaged tables; 130: interrupted; 143 and 129: the same by SIGTERM and SIGHUP.
     """
-    from convert.cli.quiet import exit_code_of
     from convert.cli.streams import safe_streams
 
     with safe_streams():
@@ -93,6 +105,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
 
 
 def _run(arguments: Sequence[str] | None) -> Any:
+    _settle_size()
     if os.environ.get("TERM") == "dumb":
         os.environ.setdefault("NO_COLOR", "1")
     return cli.main(
@@ -100,3 +113,24 @@ def _run(arguments: Sequence[str] | None) -> Any:
         prog_name="fullpoint",
         standalone_mode=False,
     )
+
+
+#: Narrowest and widest, lowest and highest screen that reports are made for.
+SIZES = {"COLUMNS": (20, 1000), "LINES": (5, 1000)}
+
+
+def _settle_size() -> None:
+    """Make the size of the screen one that a report fits on, whatever the environment says."""
+    for name, (least, most) in SIZES.items():
+        text = os.environ.get(name)
+        if text is None:
+            continue
+        if re.fullmatch(r"0*[1-9][0-9]{0,8}", text, re.ASCII):
+            os.environ[name] = str(min(max(int(text), least), most))
+        else:
+            del os.environ[name]
+    if "COLUMNS" not in os.environ:
+        with contextlib.suppress(OSError, ValueError):
+            columns = os.get_terminal_size(sys.stdout.fileno()).columns
+            if 0 < columns < SIZES["COLUMNS"][0]:
+                os.environ["COLUMNS"] = str(SIZES["COLUMNS"][0])

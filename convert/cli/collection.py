@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import contextlib
 import os
-import signal
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,14 +16,17 @@ import click
 
 from convert.cli.common import (
     EFFORT_NAMES,
+    MOST_COUNT,
     StatusLine,
     ToolError,
+    Whole,
     note,
     solve_option,
     table_options,
 )
 from convert.cli.params import Careful, Input, Output
-from convert.cli.quiet import INTERRUPTED, OK, TROUBLE
+from convert.cli.quiet import OK, TROUBLE
+from convert.stopping import exit_code
 
 if TYPE_CHECKING:
     from convert.collection.run import Outcome, Progress
@@ -92,7 +94,7 @@ def command(ctx: click.Context) -> None:
 @click.option("--anonymous", type=click.Choice(["left-out", "hashed"]),
               help="Names of players are left out, or replaced by the same mark for the same "
               "player.")
-@click.option("--jobs", type=click.IntRange(1, 1024), metavar="N",
+@click.option("--jobs", type=Whole(1, 1024), metavar="N",
               help="Processes at work; without it one for each processor.")
 @click.option("--cluster", metavar="ADDRESS",
               help="Let a Dask cluster do the work: the address of its scheduler, such as "
@@ -100,7 +102,7 @@ def command(ctx: click.Context) -> None:
 @click.option("--again", is_flag=True, help="Throw away what OUT holds and make it anew.")
 @click.option("--html", "html_out", metavar="FILE", type=Output(),
               help="When all is done, write the report as one page.")
-@click.option("--part-bytes", type=click.IntRange(1), hidden=True)
+@click.option("--part-bytes", type=Whole(1, MOST_COUNT), hidden=True)
 @click.option("-q", "--quiet", is_flag=True, help="No progress, no final line.")
 @solve_option
 @table_options
@@ -156,11 +158,9 @@ def run(
     options = Options(
         effort=effort,
         anonymous={"left-out": "left out", "hashed": "hashed", None: ""}[anonymous],  # type: ignore[arg-type]
-        tables=tuple(str(folder.resolve()) for folder in tables),
+        tables=tuple(os.path.realpath(folder) for folder in tables),
         solve=solve,
     )
-    # Batch systems ask a job to end, by this signal, before they kill it.
-    before = signal.signal(signal.SIGTERM, signal.default_int_handler)
     try:
         try:
             outcome = run_collection(
@@ -174,15 +174,14 @@ def run(
                 tell=line.show,
             )
         finally:
-            signal.signal(signal.SIGTERM, before)
             line.wipe()
     except (BadInput, BadFolder, RunError) as err:
         raise ToolError(str(err)) from err
-    except KeyboardInterrupt:
+    except KeyboardInterrupt as err:
         note(
             f"interrupted; what is finished is kept in {out}, and the same command goes on with it"
         )
-        return INTERRUPTED
+        return exit_code(err)
     _tell(outcome, out, quiet, anonymous is not None)
     if html_out is not None:
         _report(ctx, out, html_out, quiet)

@@ -16,6 +16,7 @@ from convert.cli.common import (
     SolverProgress,
     StatusLine,
     ToolError,
+    Whole,
     make_bench,
     note,
     out_console,
@@ -42,7 +43,7 @@ if TYPE_CHECKING:
               help="Write all figures as JSON ('-': standard output).")
 @click.option("--player", metavar="NAME",
               help="Only this player's side of the games, beside the same for all others.")
-@click.option("--games", "most", metavar="N", type=click.IntRange(0, 1000), default=20,
+@click.option("--games", "most", metavar="N", type=Whole(0, 1000), default=20,
               show_default=True, help="Games most worth looking at that are named.")
 @click.option("--pages", "pages_out", metavar="DIR",
               type=Output(folder=True, path_type=Path),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import math
 import sys
 import tomllib
 from collections.abc import Callable, Iterator
@@ -45,6 +46,58 @@ def table_files(folder: str) -> Iterator[str]:
     with contextlib.suppress(TablebaseError, OSError):
         yield from (str(table.path) for table in find_tables([folder], bundled=False))
         yield str(Path(folder) / SUMS_NAME)
+
+
+MOST_SECONDS = 1_000_000
+"""Longest time that an option takes: eleven days."""
+MOST_GB = 100_000
+"""Most memory or disk that an option takes, in GB."""
+MOST_COUNT = 1_000_000_000
+"""Largest number of games, bytes and the like that an option takes."""
+
+
+class Real(click.FloatRange):
+    """A number of an option, never NaN nor infinite; both ends of its range are given."""
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """The number.
+
+        Raises:
+            BadParameter: not a number, or not in the range.
+        """
+        if not _is_number(value):
+            self.fail(f"{value!r} is not a number.", param, ctx)
+        try:
+            number: float = super().convert(value, param, ctx)
+        except OverflowError:
+            number = math.inf
+        if not math.isfinite(number):
+            self.fail(f"{value!r} is not in the range {self._describe_range()}.", param, ctx)
+        return number
+
+
+class Whole(click.IntRange):
+    """A whole number of an option; both ends of its range are given."""
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> int:
+        """The number.
+
+        Raises:
+            BadParameter: not a whole number, or not in the range.
+        """
+        if not _is_number(value) or (isinstance(value, float) and not value.is_integer()):
+            self.fail(f"{value!r} is not a whole number.", param, ctx)
+        number: int = super().convert(value, param, ctx)
+        return number
+
+
+def _is_number(value: object) -> bool:
+    """From a settings file come truth values and lists as well."""
+    return isinstance(value, (str, int, float)) and not isinstance(value, bool)
 
 
 def table_options(command: F) -> F:

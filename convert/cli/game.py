@@ -13,8 +13,10 @@ import click
 from convert.bench import keep_small
 from convert.cli.batch import Games, remark_tables
 from convert.cli.common import (
+    MOST_COUNT,
     SolverProgress,
     StatusLine,
+    Whole,
     effort_option,
     figures_option,
     make_bench,
@@ -36,7 +38,7 @@ if TYPE_CHECKING:
 
 @click.command("game", cls=Careful)
 @click.argument("files", metavar="FILE...", nargs=-1, type=Input())
-@click.option("--game", "games", multiple=True, type=click.IntRange(1), metavar="N",
+@click.option("--game", "games", multiple=True, type=Whole(1, MOST_COUNT), metavar="N",
               help="Only game number N of the file (repeatable).")
 @click.option("--side", type=click.Choice(["white", "black", "auto"]), default="auto",
               show_default=True, help="Whose conversion is reviewed; auto: the side that was "

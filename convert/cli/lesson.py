@@ -12,9 +12,13 @@ import click
 
 from convert.bench import keep_small
 from convert.cli.common import (
+    MOST_COUNT,
+    MOST_SECONDS,
+    Real,
     SolverProgress,
     StatusLine,
     ToolError,
+    Whole,
     effort_option,
     figures_option,
     make_bench,
@@ -79,18 +83,18 @@ def _files(source: str) -> Iterator[str]:
               help="Kind of OUT where its name does not tell.")
 @click.option("--theme", "themes", multiple=True, type=click.Choice(THEME_NAMES),
               help="Only exercises of this theme (repeatable).")
-@click.option("--count", type=click.IntRange(1), metavar="N",
+@click.option("--count", type=Whole(1, MOST_COUNT), metavar="N",
               help=f"At most N exercises (from games and positions {USUAL_COUNT} if not given; "
               "the built-in lesson has all).")
 @click.option("--level", "levels", multiple=True, type=click.Choice(LEVELS),
               help="Only exercises of this level (repeatable).")
 @click.option("--title", metavar="TEXT", help="Title of the sheet.")
-@click.option("--limit", type=click.IntRange(1), metavar="N",
+@click.option("--limit", type=Whole(1, MOST_COUNT), metavar="N",
               help="Look at the first N games and positions only; otherwise all are looked at, "
               "and the best are taken.")
-@click.option("--seconds", type=click.FloatRange(0), default=USUAL_SECONDS, show_default=True,
-              metavar="S", help="Time for the solver in all; afterwards only tables and forced "
-              "lines are asked.")
+@click.option("--seconds", type=Real(0, MOST_SECONDS), default=USUAL_SECONDS,
+              show_default=True, metavar="S", help="Time for the solver in all; afterwards only "
+              "tables and forced lines are asked.")
 @click.option("--answers", is_flag=True, help="With the answers, in the terminal.")
 @click.option("--recompute", is_flag=True,
               help="Work the built-in lesson out again instead of using the stored answers.")

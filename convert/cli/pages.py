@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -82,7 +83,7 @@ class Folder:
                 f"{path}: is a file; a folder is wanted, or a page's name ending in .html"
             )
         self.path = path
-        self.inputs = {Path(file).resolve() for file in files if file != "-"}
+        self.inputs = {os.path.realpath(file) for file in files if file != "-"}
         self.title = self._title(files)
         self.rows: list[IndexRow] = []
 
@@ -113,7 +114,7 @@ class Folder:
 
     def _write(self, name: str, pieces: list[str] | Iterator[str]) -> None:
         target = self.path / name
-        if target.resolve() in self.inputs:
+        if os.path.realpath(target) in self.inputs:
             raise ToolError(f"{target}: is the input; name another folder for the pages")
         try:
             self.path.mkdir(exist_ok=True)

@@ -135,7 +135,8 @@ class Session:
                     break
                 self._prompt()
         except BaseException:
-            with contextlib.suppress(BrokenPipeError):
+            # The terminal may be gone; what could not be saved is a ToolError.
+            with contextlib.suppress(OSError):
                 self._leave(whole=False)
             raise
         self._leave(whole=True)
@@ -425,7 +426,8 @@ class Session:
         if self.output is None and not (self.interactive and any(self.game.own)):
             return
         if self.interactive and not whole:
-            click.echo()
+            with contextlib.suppress(OSError):
+                click.echo()
         try:
             self._write(str(self._target()))
         except ToolError:

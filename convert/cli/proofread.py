@@ -13,8 +13,10 @@ import click
 from convert.bench import keep_small
 from convert.cli.batch import Games, remark_tables
 from convert.cli.common import (
+    MOST_COUNT,
     SolverProgress,
     StatusLine,
+    Whole,
     effort_option,
     make_bench,
     note,
@@ -42,7 +44,7 @@ ONLY = {
 
 @click.command("proofread", cls=Careful)
 @click.argument("files", metavar="FILE...", nargs=-1, type=Input())
-@click.option("--game", "games", multiple=True, type=click.IntRange(1), metavar="N",
+@click.option("--game", "games", multiple=True, type=Whole(1, MOST_COUNT), metavar="N",
               help="Only game number N of the file (repeatable).")
 @click.option("--only", multiple=True, type=click.Choice(list(ONLY)),
               help="Report only these findings, in the text and in --pgn (repeatable); open: not "

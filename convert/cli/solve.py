@@ -13,7 +13,11 @@ import click
 
 from convert.cli.common import (
     EFFORT_NAMES,
+    MOST_GB,
+    MOST_SECONDS,
+    Real,
     ToolError,
+    Whole,
     err_console,
     figures_option,
     note,
@@ -48,12 +52,12 @@ _SMALL = "8/8/8/4k3/8/4K3/4P3/8 w - - 0 1"
 @click.option("--effort", type=click.Choice(EFFORT_NAMES), default="normal", show_default=True,
               help="How much to spend: 5, 60 or 600 seconds with 1, 3 or 8 GB of memory (at most "
               "three quarters of what is free).")
-@click.option("--seconds", type=click.FloatRange(min=0.1), help="Time instead of the effort's.")
-@click.option("--memory", type=click.FloatRange(min=0.05), metavar="GB",
+@click.option("--seconds", type=Real(0.1, MOST_SECONDS), help="Time instead of the effort's.")
+@click.option("--memory", type=Real(0.05, MOST_GB), metavar="GB",
               help="Memory instead of the effort's.")
-@click.option("--disk", type=click.FloatRange(min=0.0), metavar="GB", default=0.0,
+@click.option("--disk", type=Real(0, MOST_GB), metavar="GB", default=0.0,
               help="Room on disk for what does not fit into memory. [default: none]")
-@click.option("--threads", type=click.IntRange(min=1, max=256),
+@click.option("--threads", type=Whole(1, 256),
               help="Threads. [default: one for each processor]")
 @click.option("--store/--no-store", default=True,
               help="Keep results for the next time, and use those kept.")

@@ -19,7 +19,11 @@ import click
 
 from convert.bench import classes_folder, made_classes
 from convert.cli.common import (
+    MOST_GB,
+    MOST_SECONDS,
+    Real,
     ToolError,
+    Whole,
     config_path,
     err_console,
     note,
@@ -40,7 +44,7 @@ if TYPE_CHECKING:
 @click.option("--fen", metavar="FEN", help="Name the tables that a position lacks.")
 @click.option("--for", "game_file", metavar="FILE", type=Input(),
               help="Name the tables that the games of a PGN file lack.")
-@click.option("--men", type=click.IntRange(3, 7), default=6, show_default=True,
+@click.option("--men", type=Whole(3, 7), default=6, show_default=True,
               help="With --for: look at positions with at most so many men.")
 @table_options
 @click.pass_context
@@ -215,15 +219,15 @@ def check(outer: tuple[Path, ...], folders: tuple[Path, ...], tables: tuple[Path
 
 @command.command("make")
 @click.argument("name", metavar="NAME")
-@click.option("--threads", type=click.IntRange(1, 64),
+@click.option("--threads", type=Whole(1, 64),
               help="Threads; without it one for each processor.")
-@click.option("--memory", type=click.FloatRange(0, min_open=True), default=3.0,
+@click.option("--memory", type=Real(0, MOST_GB, min_open=True), default=3.0,
               show_default=True, metavar="GB", help="Most memory for the work.")
-@click.option("--disk", type=click.FloatRange(0), default=0.0, show_default=True, metavar="GB",
+@click.option("--disk", type=Real(0, MOST_GB), default=0.0, show_default=True, metavar="GB",
               help="Room on disk for what does not fit into memory.")
-@click.option("--seconds", type=click.FloatRange(0, min_open=True), metavar="N",
+@click.option("--seconds", type=Real(0, MOST_SECONDS, min_open=True), metavar="N",
               help="Give up after so much time; without it a day.")
-@click.option("--limit", type=click.FloatRange(0, min_open=True), default=20.0,
+@click.option("--limit", type=Real(0, MOST_GB, min_open=True), default=20.0,
               show_default=True, metavar="GB", help="Most room for all classes that are kept.")
 @click.option("--force", is_flag=True, help="Solve it again even if it was made before.")
 def make(

@@ -6,13 +6,15 @@ import contextlib
 import multiprocessing
 import time
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from dataclasses import dataclass
+from multiprocessing import resource_tracker
 from typing import Any, TypeVar
 
 from convert.collection import work
-from convert.collection.interrupts import held
+from convert.collection.interrupts import deaf_from_birth, held
+from convert.stopping import ENDING
 
 T = TypeVar("T")
 
@@ -49,7 +51,7 @@ class Crew:
         share: workers to one machine.
         counted: games that the workers have read so far; None where they do not tell.
         alive: False when nobody is there to work.
-        stop: ends the work under way, without waiting for it.
+        stop: ends the work under way, of which it is given the futures, without waiting for it.
         elsewhere: the work is done in other processes than this one.
     """
 
@@ -58,7 +60,7 @@ class Crew:
     share: int = 1
     counted: Callable[[], int] | None = None
     alive: Callable[[], bool] = lambda: True
-    stop: Callable[[], None] = lambda: None
+    stop: Callable[[Iterable[Future[Any]]], None] = lambda _: None
     elsewhere: bool = True
 
 
@@ -82,12 +84,17 @@ def workers(jobs: int, cluster: str | None, on_game: Callable[[], None]) -> Iter
         # New processes, not copies of this one: it may have threads.
         context = multiprocessing.get_context("spawn")
         with held():
+            # It hears neither Ctrl-C nor SIGTERM; a terminal that closes must not end it either.
+            with deaf_from_birth(*ENDING):
+                resource_tracker.ensure_running()
             counter = context.Value("q", 0)
             pool = ProcessPoolExecutor(
                 jobs, mp_context=context, initializer=work.begin_worker, initargs=(counter,)
             )
 
-        def stop() -> None:
+        def stop(_: Iterable[Future[Any]]) -> None:
+            # The pool itself cancels what has not begun; a future that somebody else has
+            # cancelled is a traceback of the pool's thread when a worker dies.
             for child in multiprocessing.active_children():
                 child.terminate()
 
@@ -129,7 +136,11 @@ def _cluster(address: str) -> Iterator[Crew]:
             seen = time.monotonic() if here else seen
             return time.monotonic() - seen < ALONE
 
+        def stop(under_way: Iterable[Future[Any]]) -> None:
+            for future in under_way:
+                future.cancel()
+
         executor = client.get_executor(pure=False)
-        yield Crew(executor, sum(threads.values()), max(hosts.values()), alive=alive)
+        yield Crew(executor, sum(threads.values()), max(hosts.values()), alive=alive, stop=stop)
     finally:
         client.close(timeout=5)

@@ -188,12 +188,18 @@ def unpack(path: str, target: Path, stdin: BinaryIO | None = None) -> str | None
         OSError: the target cannot be written.
     """
     damage = None
-    with open(target, "wb") as file:
-        try:
-            for chunk in text_chunks(path, stdin):
-                file.write(chunk)
-        except DamagedSource as error:
-            damage = error.reason
+    try:
+        with open(target, "wb") as file:
+            try:
+                for chunk in text_chunks(path, stdin):
+                    file.write(chunk)
+            except DamagedSource as error:
+                damage = error.reason
+    except BaseException as error:
+        target.unlink(missing_ok=True)  # its room is wanted
+        if isinstance(error, OSError):
+            raise OSError(error.errno, error.strerror, str(target)) from error
+        raise
     if damage is not None:
         _drop_last_word(target)
     return damage

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import signal
 import time
 from collections import Counter, deque
 from collections.abc import Callable, Iterator
@@ -23,7 +24,7 @@ from pathlib import Path
 
 from convert.collection.crew import Crew, RunError, workers
 from convert.collection.inputs import STDIN, STREAM, Input, Print, digest_of, print_of
-from convert.collection.interrupts import held
+from convert.collection.interrupts import deaf_from_birth, held
 from convert.collection.ledger import Entry, Ledger, orphans
 from convert.collection.parts import PART_BYTES, Part, cut, troubled, unpack
 from convert.collection.rows import Options
@@ -340,17 +341,18 @@ class _Run:
                     self._died(one)
                 return [*(one for one in lost.values() if one.id not in self.finished), *queue]
             except BaseException:
-                for future in under_way:
-                    future.cancel()
+                crew.stop(list(under_way))
                 under_way.clear()
-                crew.stop()
                 raise
         return []
 
     def _submit(self, crew: Crew, part: Part) -> None:
         self.given[part.id] = part
         # Work done here may be broken off anywhere; a pool that starts its processes may not.
-        with held() if crew.elsewhere else contextlib.nullcontext():
+        with contextlib.ExitStack() as stack:
+            if crew.elsewhere:
+                stack.enter_context(held())
+                stack.enter_context(deaf_from_birth(signal.SIGINT))
             future = crew.executor.submit(do_part, part, self.out, self.ledger.options, crew.share)
             self.under_way[future] = part
 

@@ -34,7 +34,9 @@ from tablebases.solver.plan import (
     KEEP_RESULT,
     KEEP_START,
     Plan,
+    least_bytes,
     make_plan,
+    most_blocks,
     scratch_bytes,
     sizes_of,
     wall_seconds,
@@ -42,6 +44,7 @@ from tablebases.solver.plan import (
 from tablebases.solver.results import Distances, OpenDistances, Packed
 from tablebases.solver.run import Kept, OutOfMemory, Run, Stopped
 from tablebases.solver.solution import (
+    LARGEST_WITH_DISTANCES,
     Budget,
     Cost,
     Key,
@@ -83,7 +86,8 @@ MOST_CLASS_MEN: Final = 6
 
 _SCOPE: Final = Scope(LOWER, (4,), limit=4_000_000)
 _MOST_ROOTS: Final = 500
-_LARGEST_WITH_DISTANCES: Final = 40_960
+_FOR_PLANS: Final = 4
+"""The part of the memory, one in so many, that plans may take which wait for their turn."""
 _CODES: Final = {"N": 0, "B": 1, "R": 2, "Q": 3}
 _SYMBOLS: Final = "NBRQ"
 _PAWN_SQUARES: Final = tuple(range(8, 56))
@@ -98,23 +102,32 @@ class TooLarge(TablebaseError):
         needed: bytes that it would take; None if it cannot be solved with any memory.
         allowed: bytes allowed, in memory and on disk together.
         reason: what else is in the way, a phrase; None if ``needed`` says it.
+        at_least: it may take more than ``needed``.
     """
 
     def __init__(
-        self, name: str, needed: int | None, allowed: int, reason: str | None = None
+        self,
+        name: str,
+        needed: int | None,
+        allowed: int,
+        reason: str | None = None,
+        *,
+        at_least: bool = False,
     ) -> None:
         super().__init__(name, needed, allowed, reason)
         self.name = name
         self.needed = needed
         self.allowed = allowed
         self.reason = reason
+        self.at_least = at_least
 
     def __str__(self) -> str:
         if self.needed is None or self.reason is not None:
             return f"{self.name}: {self.reason or 'too large for the solver'}"
+        least = "at least " if self.at_least else ""
         return (
-            f"{self.name} would take {self.needed / 2**30:.2f} GiB of memory; "
-            f"{self.allowed / 2**30:.2f} GiB are allowed"
+            f"{self.name} would take {least}{self.needed / 10**9:.2f} GB of memory; "
+            f"{self.allowed / 10**9:.3g} GB are allowed"
         )
 
 
@@ -474,6 +487,44 @@ class _Task:
     plan: Plan
     chosen: dict[Key, int]
 
+    @property
+    def own_bytes(self) -> int:
+        """Bytes that it takes in memory, about."""
+        return self.plan.own_bytes + 300 * len(self.chosen)
+
+
+@dataclass(frozen=True)
+class _Turn:
+    """Sources whose plan was found to fit.
+
+    Attributes:
+        colour: whose wins.
+        wanted: slices to keep.
+        sources: where the plan begins.
+        task: the plan; None where it is made again when its turn comes, to save memory.
+    """
+
+    colour: chess.Color
+    wanted: set[Key]
+    sources: list[Key]
+    task: _Task | None
+
+
+def least_for(name: str, threads: int) -> int:
+    """Bytes that a class takes at least, whatever the order of the work.
+
+    All its pawns may be promoted, one after the other, and the largest slice on the way must be
+    in memory whole.
+    """
+    pieces = sum(letter in _CODES for letter in name)
+    pawns = name.count("P")
+    blocks = (
+        int(kernels.blocks_of(pieces + done, pieces + done >= 2 and done == pawns))
+        for done in range(pawns + 1)
+        if pieces + done <= kernels.MOST_PIECES
+    )
+    return least_bytes(max(blocks), threads)
+
 
 class _Maker:
     """Solves the questions of a class, group by group of its sources."""
@@ -497,10 +548,11 @@ class _Maker:
         self.fresh = fresh
         self.sets = Sets()
         self.cost = Cost()
+        self.waiting = 0  # bytes of the plans that wait for their turn
         self.started = time.monotonic()
 
     def solve(self) -> ClassSolution:
-        tasks: list[_Task] = []
+        turns: list[_Turn] = []
         for colour in chess.COLORS:
             own, after = class_keys(self.name, colour)
             wanted = {*own, *after}
@@ -509,13 +561,19 @@ class _Maker:
                 # Nothing is opened beyond a slice in which White has only his king.
                 sources = [key for key in own if bare or _is_source(key[1], key[2])]
                 for at in range(0, len(sources), _MOST_ROOTS):
-                    tasks += self._tasks(colour, wanted, sources[at : at + _MOST_ROOTS])
+                    turns += self._turns(colour, wanted, sources[at : at + _MOST_ROOTS])
         # Everything is planned before anything is solved: what is too large is refused at once.
-        tasks.reverse()
-        while tasks:
-            self._execute(tasks.pop())
+        turns.reverse()
+        while turns:
+            self._take(turns.pop())
         self.cost.seconds = time.monotonic() - self.started
         return ClassSolution(self.name, self.sets, self.cost)
+
+    def _take(self, turn: _Turn) -> None:
+        """Solve what a plan was made for."""
+        task = turn.task or self._task(turn.colour, turn.wanted, turn.sources)
+        assert task is not None
+        self._execute(task)
 
     def _load(self, wanted: Iterable[Key]) -> bool:
         """Take all slices from the store; False if one is missing."""
@@ -535,9 +593,9 @@ class _Maker:
         self.cost.from_store += len(found)
         return True
 
-    def _tasks(
+    def _turns(
         self, colour: chess.Color, wanted: set[Key], sources: list[Key]
-    ) -> Iterator[_Task]:
+    ) -> Iterator[_Turn]:
         """Plans for these sources, cut in two where one would take too much memory.
 
         Raises:
@@ -549,17 +607,30 @@ class _Maker:
         if task is not None:
             needed = task.plan.bytes(self.budget.threads)
             if needed <= allowed:
-                yield task
+                kept = self.waiting + task.own_bytes <= self.budget.memory // _FOR_PLANS
+                self.waiting += task.own_bytes if kept else 0
+                yield _Turn(colour, wanted, sources, task if kept else None)
                 return
+            del task  # or it would stay in memory beside those of its halves
         if len(sources) == 1:
-            reason = "too many slices to solve at once" if task is None else None
+            reason = (
+                f"too many slices to plan within {self.budget.memory / 10**9:.3g} GB of memory"
+                if needed is None
+                else None
+            )
             raise TooLarge(self.name, needed, allowed, reason)
         half = len(sources) // 2
         for part in (sources[:half], sources[half:]):
-            yield from self._tasks(colour, wanted, part)
+            yield from self._turns(colour, wanted, part)
 
     def _task(self, colour: chess.Color, wanted: set[Key], sources: list[Key]) -> _Task | None:
-        structures = expand(sources, _SCOPE)
+        budget = self.budget
+        structures = expand(
+            sources,
+            _SCOPE,
+            room=budget.memory,
+            largest=most_blocks(budget.memory + budget.disk, budget.threads),
+        )
         if structures is None:
             return None
         keys = list(keys_of(structures))
@@ -578,7 +649,7 @@ class _Maker:
         sizes = sizes_of(structures)
         keep = np.zeros(len(structures), np.int64)
         for s in chosen.values():
-            keep[s] = KEEP_START if sizes[s] <= _LARGEST_WITH_DISTANCES else KEEP_RESULT
+            keep[s] = KEEP_START if sizes[s] <= LARGEST_WITH_DISTANCES else KEEP_RESULT
         plan = make_plan(structures, keep, self.budget.memory)
         return _Task(colour, plan, {keys[s]: s for s in chosen.values()})
 
@@ -710,4 +781,7 @@ def solve_class(
     pieces = sum(letter in _CODES for letter in name)
     if pieces > 3 or (pieces == 3 and "P" in name):
         raise TooLarge(name, None, allowed, f"too many pieces for a whole class ({pieces})")
+    least = least_for(name, budget.threads)
+    if least > allowed:
+        raise TooLarge(name, least, allowed, at_least=True)
     return _Maker(name, budget, store, progress, folder, around, fresh).solve()

@@ -40,8 +40,6 @@ KEEP_START: Final = 1
 """Keep the sets before the first quiet move: all distances can be had from them again."""
 KEEP_RESULT: Final = 2
 """Keep the solved sets: for slices that are too large to be solved again for one question."""
-LARGEST_START: Final = 40960
-"""Blocks of the largest slice that is solved again for one question."""
 
 # Seconds for a slice on one core, by number of pieces; measured, see docs/benchmarks.md.
 _SECONDS: Final = (0.00003, 0.00015, 0.030, 8.0, 900.0)
@@ -79,6 +77,14 @@ class Plan:
     seconds: float
 
     @property
+    def own_bytes(self) -> int:
+        """Bytes that the plan itself takes in memory, about."""
+        st = self.structures
+        held = (st.rows, st.codes, st.pieces, st.symmetric, st.white, st.black, st.first, st.last,
+                st.complete, self.order, self.starts, self.offsets, self.waits)  # fmt: skip
+        return sum(int(array.nbytes) for array in held)
+
+    @property
     def pool_bytes(self) -> int:
         """Bytes of the pool."""
         return self.blocks * BLOCK_BYTES
@@ -91,6 +97,16 @@ class Plan:
 def scratch_bytes(largest: int) -> int:
     """Bytes that one thread needs for itself when the largest slice has so many blocks."""
     return largest * (3 * BLOCK_BYTES + 2 * 8 + 3 * 4 + 8)
+
+
+def least_bytes(blocks: int, threads: int) -> int:
+    """Bytes that any plan takes at least in which a slice has so many blocks."""
+    return 2 * blocks * BLOCK_BYTES + threads * scratch_bytes(blocks)
+
+
+def most_blocks(memory: int, threads: int) -> int:
+    """Blocks of the largest slice that any plan within so many bytes can hold."""
+    return memory // least_bytes(1, threads)
 
 
 def seconds_of(structures: Structures) -> Array:
@@ -339,4 +355,13 @@ def make_plan(structures: Structures, keep: Array, memory: int) -> Plan:
     return best
 
 
-__all__ = ["Plan", "make_plan", "scratch_bytes", "seconds_of", "sizes_of", "wall_seconds"]
+__all__ = [
+    "Plan",
+    "least_bytes",
+    "make_plan",
+    "most_blocks",
+    "scratch_bytes",
+    "seconds_of",
+    "sizes_of",
+    "wall_seconds",
+]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import heapq
 import tempfile
 import threading
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -22,6 +23,8 @@ Array = npt.NDArray[Any]
 LAST_PLY: Final = kernels.LAST_TRUE_PLY
 """Quiet moves are gone through up to this ply; what takes longer is no win under the rule."""
 _LARGE_SECONDS: Final = 0.5
+_LAST_BATCH: Final = 2.0
+"""Seconds that an interrupt waits for the batches under way."""
 _MOST_SPARE: Final = 8 * 2**30
 """Bytes of address space, at most, for sets that differ without the fifty-move rule."""
 
@@ -154,12 +157,15 @@ class Run:
         self,
         *,
         stop: Callable[[], bool] = lambda: False,
+        hurry: Callable[[], bool] = lambda: False,
         report: Callable[[int, float], None] | None = None,
     ) -> None:
         """Solve everything.
 
         Args:
             stop: asked between batches, from any thread; True to give up.
+            hurry: asked from this thread; True to leave soon, even if a thread is in the middle
+                of a batch (of large slices it may take minutes): it ends by itself after it.
             report: called now and then from this thread with slices done and estimated share.
 
         Raises:
@@ -231,13 +237,17 @@ class Run:
                     worker.join(0.2)
                 if report is not None:
                     report(self.done, min(1.0, spent / total))
+                if hurry():
+                    raise Stopped
         except BaseException as error:
             with lock:
                 failure.append(error)
                 lock.notify_all()
+            end = time.monotonic() + _LAST_BATCH
             for worker in workers:
-                worker.join()
-            failure.clear()
+                worker.join(max(0.0, end - time.monotonic()))
+            if not any(worker.is_alive() for worker in workers):
+                failure.clear()
             raise
         if failure:
             try:

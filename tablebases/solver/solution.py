@@ -8,9 +8,10 @@ import signal
 import threading
 import time
 from collections import OrderedDict
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from types import FrameType
 from typing import TYPE_CHECKING, Any, Final
 
 import chess
@@ -22,9 +23,9 @@ from tablebases.solver.plan import (
     BLOCK_BYTES,
     KEEP_RESULT,
     KEEP_START,
-    LARGEST_START,
     Plan,
     make_plan,
+    most_blocks,
     sizes_of,
     wall_seconds,
 )
@@ -37,7 +38,7 @@ from tablebases.solver.results import (
     place,
 )
 from tablebases.solver.run import Kept, OutOfMemory, Run, Stopped
-from tablebases.solver.store import Store
+from tablebases.solver.store import JSON, Shape, Store
 from tablebases.solver.structures import (
     ALL_KINDS,
     LOWER,
@@ -66,6 +67,9 @@ _MATE: Final = -1
 """Distance of a side that is mated, as in the tables."""
 _OTHER_FILE: Final = 7
 """Combined with a square (XOR) it is the square on the mirror image's file."""
+LARGEST_WITH_DISTANCES: Final = 40_960
+"""Blocks of the largest slice of which the sets before the first quiet move are kept, so that
+distances can be had; of a larger one the solved sets are."""
 _OPENED: Final = 600 * 2**20
 """Bytes of opened slices kept in memory at a time."""
 
@@ -700,22 +704,37 @@ class Solver:
     def _listening(self) -> Iterator[None]:
         """The user's first interrupt ends the work in good order, a second one at once.
 
-        An exception in the middle of compiled code would not arrive as what it is.
+        Being asked to end (SIGTERM, SIGHUP), where the program answers that, ends the work in
+        good order too and is answered then. An exception in the middle of compiled code would not
+        arrive as what it is.
         """
         if threading.current_thread() is not threading.main_thread():
             yield
             return
+        asked: list[tuple[int, FrameType | None]] = []
 
         def interrupt(_number: int, _frame: object) -> None:
             if self.interrupted:
                 raise KeyboardInterrupt
             self.interrupted = True
 
-        before = signal.signal(signal.SIGINT, interrupt)
+        def end(number: int, frame: FrameType | None) -> None:
+            self.interrupted = True
+            asked.append((number, frame))
+
+        before: dict[int, Any] = {}
+        for name, answer in (("SIGINT", interrupt), ("SIGTERM", end), ("SIGHUP", end)):
+            number = getattr(signal, name, None)
+            # One that is ignored, or that nobody answers, is left alone.
+            if number is not None and callable(signal.getsignal(number)):
+                before[number] = signal.signal(number, answer)
         try:
             yield
         finally:
-            signal.signal(signal.SIGINT, before)
+            for number, earlier in before.items():
+                signal.signal(number, earlier)
+            for number, frame in asked[:1]:
+                before[number](number, frame)
 
     def _limit(self, seconds: float) -> int:
         """Slices that could at best be solved in so many seconds."""
@@ -828,7 +847,7 @@ class Solver:
         return [board for board, found in zip(self.boards, still, strict=True) if found]
 
     def _prepare(self, step: Step, boards: Sequence[chess.Board]) -> Plan | None:
-        """The plan for a step, None beyond the scope's limit; made once for each."""
+        """The plan for a step, None beyond the scope's limit or the memory; made once for each."""
         key = (step.colour, replace(step.scope, limit=0), tuple(id(b) for b in boards))
         known = self._plans.get(key)
         if known is not None:
@@ -841,7 +860,13 @@ class Solver:
 
     def _make_plan(self, step: Step, boards: Sequence[chess.Board]) -> Plan | None:
         roots = list(dict.fromkeys(locate(framed(b, step.colour))[0] for b in boards))
-        structures = expand(roots, step.scope)
+        budget = self.budget
+        structures = expand(
+            roots,
+            step.scope,
+            room=budget.memory,
+            largest=most_blocks(budget.memory + budget.disk, budget.threads),
+        )
         if structures is None:
             return None
         keep = self._keep(step, structures)
@@ -856,7 +881,7 @@ class Solver:
         needed = self.needed[step.colour]
         for s, key in enumerate(keys_of(structures)):
             if key in needed:
-                keep[s] = KEEP_START if sizes[s] <= LARGEST_START else KEEP_RESULT
+                keep[s] = KEEP_START if sizes[s] <= LARGEST_WITH_DISTANCES else KEEP_RESULT
         return keep
 
     def _fits(self, plan: Plan, seconds: float) -> bool:
@@ -891,7 +916,7 @@ class Solver:
                 )  # fmt: skip
 
         try:
-            run.execute(stop=self._over, report=report)
+            run.execute(stop=self._over, hurry=lambda: self.interrupted, report=report)
             self.steps.append(step)
             self.timings.append(
                 (time.monotonic() - begun, plan.seconds, plan.pool_bytes, len(plan.structures))
@@ -978,14 +1003,25 @@ def _store_key(scope: Scope | None, key: Key) -> str:
 
 
 def _read(store: Store, scope: Scope, key: Key) -> Kept | None:
-    entry = store.get(_store_key(None, key)) or store.get(_store_key(scope, key))
-    if entry is None:
+    """What the store has of a slice; an entry that cannot be that is removed."""
+
+    def fits(meta: Mapping[str, JSON], shapes: Mapping[str, Shape]) -> bool:
+        return is_of_slice(key, meta, shapes)
+
+    for name in (_store_key(None, key), _store_key(scope, key)):
+        entry = store.get(name, fits)
+        if entry is None:
+            continue
+        if np.array_equal(entry.arrays["codes"], _codes_of(key)):
+            break
+        store.discard(name)
+    else:
         return None
     meta, arrays = entry.meta, entry.arrays
     return Kept(
         arrays["codes"],
-        int(meta["pieces"]),  # type: ignore[arg-type]
-        bool(meta["symmetric"]),
+        _pieces_of(key),
+        _symmetric(key),
         key[1],
         key[2],
         arrays["candidates"],
@@ -997,6 +1033,50 @@ def _read(store: Store, scope: Scope, key: Key) -> Kept | None:
         bool(meta["slow_unknown"]),
         bool(meta["solved"]),
     )
+
+
+def _pieces_of(key: Key) -> int:
+    """Number of pieces other than kings and pawns in a slice."""
+    return (key[0].bit_length() + 3) // 4
+
+
+def _symmetric(key: Key) -> bool:
+    """Is the first piece of a slice kept in the triangle of the board's eight symmetries?"""
+    return _pieces_of(key) >= 2 and not key[1] and not key[2]
+
+
+def _codes_of(key: Key) -> Any:
+    """Piece codes of a slice, int64, shape (4,); 0 where there is no piece."""
+    pieces = _pieces_of(key)
+    return np.array([(key[0] >> 4 * d & 15) - 1 if d < pieces else 0 for d in range(4)], np.int64)
+
+
+_CLAIMS: Final = ("complete", "whole", "slow_unknown")
+"""What an entry of the store says of its own worth; see ``Kept``."""
+
+
+def is_of_slice(key: Key, meta: Mapping[str, JSON], shapes: Mapping[str, Shape]) -> bool:
+    """Can an entry of the store be what was kept of this slice?
+
+    Compiled code trusts what it is given, so number of pieces, symmetry, size and type of every
+    array must be those that follow from the slice itself.
+    """
+    blocks = int(kernels.blocks_of(_pieces_of(key), _symmetric(key)))
+    sets = dict.fromkeys(("candidates", "open"), ("<u8", (blocks, 64)))
+    late = dict.fromkeys(("late_candidates", "late_open"), ("<u8", (blocks, 64)))
+    codes = {"codes": ("<i8", (4,))}
+    facts = {
+        "pieces": _pieces_of(key),
+        "symmetric": _symmetric(key),
+        "solved": blocks > LARGEST_WITH_DISTANCES,
+    }
+    return (
+        dict(shapes) in ({**codes, **sets}, {**codes, **sets, **late})
+        and meta.keys() == {*facts, *_CLAIMS}
+        and all(type(meta[name]) is bool for name in _CLAIMS)
+        and all(type(meta[name]) is type(fact) and meta[name] == fact
+                for name, fact in facts.items())
+    )  # fmt: skip
 
 
 def _write(store: Store, scope: Scope, key: Key, kept: Kept) -> None:

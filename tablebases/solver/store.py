@@ -40,10 +40,12 @@ from typing import Any, BinaryIO, Final, TypeAlias
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["FORMAT", "JSON", "Entry", "Store"]
+__all__ = ["FORMAT", "JSON", "Entry", "Shape", "Store"]
 
 JSON: TypeAlias = "bool | int | float | str | Sequence[JSON] | Mapping[str, JSON] | None"
 Array: TypeAlias = "npt.NDArray[Any]"
+Shape: TypeAlias = tuple[str, tuple[int, ...]]
+"""Type of an array as numpy writes it, little-endian ("<u8"), and its shape."""
 
 FORMAT: Final = 1
 """Number of the file layout; files with another number are left alone and count as absent."""
@@ -54,6 +56,7 @@ _DIGEST: Final = 16
 _BLOCK: Final = 4096
 _COMPRESS_ABOVE: Final = 64 * 1024
 _STALE: Final = 3600.0
+_MOST_AXES: Final = 8
 _ENTRY_NAME: Final = re.compile(r"[0-9a-f]{32}\.slice")
 _PASSING_NAME: Final = re.compile(r"[0-9a-f]{32}\.\d+-[0-9a-f]{16}\.part")
 # What is read back is never more than plain numbers, whatever a header says.
@@ -143,8 +146,17 @@ class Store:
         self.compress: Final = compress
         self._unseen = 0  # bytes that may be put before the folder is looked over again
 
-    def get(self, key: str) -> Entry | None:
+    def get(
+        self,
+        key: str,
+        fits: Callable[[Mapping[str, JSON], Mapping[str, Shape]], bool] | None = None,
+    ) -> Entry | None:
         """The entry kept under ``key``.
+
+        Args:
+            key: as it was put.
+            fits: told meta and the shapes of the arrays before anything is unpacked; False if
+                the entry cannot be what its key says. It then counts as damaged.
 
         Returns:
             None if there is none, if its file is damaged (it is then removed), of another
@@ -155,7 +167,7 @@ class Store:
         path = self._path(key)
         try:
             with open(path, "rb") as handle:
-                entry = _read(handle, key)
+                entry = _read(handle, key, fits)
         except _DamagedError:
             _remove(path)
             return None
@@ -197,6 +209,11 @@ class Store:
         except (OSError, MemoryError):
             return False
         return True
+
+    def discard(self, key: str) -> None:
+        """Remove an entry that is not what its key says, if it can be removed."""
+        if self.enabled:
+            _remove(self._path(key))
 
     def keys(self) -> list[str]:
         """Keys of all entries whose headers are sound, in no order that matters."""
@@ -395,10 +412,11 @@ def _read_header(handle: BinaryIO) -> _Header:
             for name, dtype, shape, coding, stored in facts["arrays"]
         )
         header = _Header(facts["key"], facts["meta"], bytes.fromhex(facts["body"]), parts)
-        fits = sum(part.stored for part in parts) == rest
-    except (ValueError, TypeError, KeyError) as error:
+        fits = all(_possible(part) for part in parts) and _consistent(header)
+        fits = fits and sum(part.stored for part in parts) == rest
+    except (ValueError, TypeError, KeyError, RecursionError) as error:
         raise _DamagedError from error
-    if not fits or not all(_possible(part) for part in parts):
+    if not fits:
         raise _DamagedError
     return header
 
@@ -406,9 +424,20 @@ def _read_header(handle: BinaryIO) -> _Header:
 def _possible(part: _Part) -> bool:
     numbers = (*part.shape, part.stored)
     return (
-        part.dtype in _DTYPES
+        isinstance(part.name, str)
+        and part.dtype in _DTYPES
         and part.coding in ("raw", "zstd")
-        and all(type(number) is int and number >= 0 for number in numbers)
+        and len(part.shape) <= _MOST_AXES
+        and all(type(number) is int and 0 <= number < 1 << 62 for number in numbers)
+    )
+
+
+def _consistent(header: _Header) -> bool:
+    names = {part.name for part in header.parts}
+    return (
+        isinstance(header.key, str)
+        and isinstance(header.meta, dict)
+        and len(names) == len(header.parts)
     )
 
 
@@ -421,16 +450,23 @@ def _key_of(path: str) -> str | None:
         return None
 
 
-def _read(handle: BinaryIO, key: str) -> Entry:
+def _read(
+    handle: BinaryIO,
+    key: str,
+    fits: Callable[[Mapping[str, JSON], Mapping[str, Shape]], bool] | None = None,
+) -> Entry:
     """The whole entry, everything checked before anything is decompressed.
 
     Raises:
-        _DamagedError: not a whole entry.
+        _DamagedError: not a whole entry, or not one that ``fits``.
         _OtherError: another ``FORMAT``, another key, or compressed and no zstd module.
     """
     header = _read_header(handle)
     if header.key != key:
         raise _OtherError
+    shapes = {part.name: (part.dtype, part.shape) for part in header.parts}
+    if fits is not None and not fits(header.meta, shapes):
+        raise _DamagedError
     stored = [_read_array(handle, part) for part in header.parts]
     if _digest(*(_octets(array) for array in stored)) != header.body:
         raise _DamagedError

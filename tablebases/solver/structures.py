@@ -39,6 +39,7 @@ from tablebases.solver.kernels import (
     TAKES_PIECE,
     UNKNOWN,
     bit,
+    blocks_of,
     has,
     lowest,
 )
@@ -48,6 +49,12 @@ UPPER: Final = 2
 
 ALL_KINDS: Final = 0b1111
 QUEEN_ONLY: Final = 0b1000
+
+PLAN_SLICE: Final = 600
+PLAN_ROW: Final = 110
+"""Bytes that listing and planning take at most for a slice and for an exit row, passing copies
+included (``tests/tablebases/test_planning.py`` measures them)."""
+_NO_BOUND: Final = 1 << 62
 
 U = np.uint64
 Array = npt.NDArray[Any]
@@ -158,7 +165,7 @@ def _grow_ints(values):
 
 
 @njit(cache=True, nogil=True)
-def _expand(root_packed, root_white, root_black, mode, caps, white_kinds, black_kinds, budget, limit):  # fmt: skip
+def _expand(root_packed, root_white, root_black, mode, caps, white_kinds, black_kinds, budget, limit, most_bytes, largest):  # fmt: skip
     size = 1 << 12
     packed = np.empty(size, np.int64)
     white = np.empty(size, np.uint64)
@@ -239,6 +246,13 @@ def _expand(root_packed, root_white, root_black, mode, caps, white_kinds, black_
                 label[n] = 1 << 40
                 n += 1
             if cost < label[i] and (budget < 0 or cost <= budget):
+                k = 0
+                left_packed = packed[i]
+                while left_packed != 0:
+                    left_packed >>= 4
+                    k += 1
+                if blocks_of(k, k >= 2 and white[i] == U(0) and black[i] == U(0)) > largest:
+                    ok = False
                 label[i] = cost
                 if cost == current:
                     if n_now == len(now):
@@ -253,6 +267,9 @@ def _expand(root_packed, root_white, root_black, mode, caps, white_kinds, black_
             if req_row[q] >= 0:
                 rows[req_row[q], req_column[q]] = i
         pending = 0
+        if not ok or PLAN_SLICE * n + PLAN_ROW * m > most_bytes:
+            ok = False
+            break
         # 2. next slice to open
         while at < n_now and first[now[at]] >= 0:
             at += 1
@@ -582,12 +599,23 @@ def _finish(packed, white, black, first, last, rows, mode):
 
 
 def expand(
-    roots: list[tuple[int, int, int]], scope: Scope
+    roots: list[tuple[int, int, int]],
+    scope: Scope,
+    *,
+    room: int | None = None,
+    largest: int | None = None,
 ) -> Structures | None:
     """All slices reachable from ``roots`` (packed codes, White's pawns, Black's pawns).
 
+    Args:
+        roots: where to begin.
+        scope: what is opened.
+        room: most bytes that the list and a plan of it may take; None for no bound.
+        largest: most blocks of a slice; None for no bound.
+
     Returns:
-        None if there are more than ``scope.limit``.
+        None if there are more than ``scope.limit``, if they do not fit into ``room``, or if one is
+        larger than ``largest``: nothing more is looked for then.
     """
     caps = np.array(scope.caps + (scope.caps[-1],) * (17 - len(scope.caps)), np.int64)
     ok, _, packed, white, black, first, last, rows = _expand(
@@ -600,6 +628,8 @@ def expand(
         scope.black_promotions,
         scope.budget,
         scope.limit,
+        _NO_BOUND if room is None else max(0, min(room, _NO_BOUND)),
+        _NO_BOUND if largest is None else max(0, min(largest, _NO_BOUND)),
     )
     if not ok:
         return None

@@ -380,7 +380,8 @@ def test_less_memory_makes_more_groups() -> None:
 
 def test_too_large_is_told_before_any_work() -> None:
     told: list[Progress] = []
-    with pytest.raises(TooLarge, match=r"KRPvKN would take \d+\.\d\d GiB of memory") as caught:
+    words = r"KRPvKN would take at least \d+\.\d\d GB of memory"
+    with pytest.raises(TooLarge, match=words) as caught:
         solve_class("KRPvKN", Budget(memory=50 * 2**20), progress=told.append)
     assert caught.value.needed is not None
     assert caught.value.needed > caught.value.allowed == 50 * 2**20
