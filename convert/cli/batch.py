@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 from convert.cli.common import ToolError, note
 
 if TYPE_CHECKING:
-    from convert.judge import Bench
     from convert.sources import GameRead
 
 
@@ -27,12 +26,6 @@ def check_outputs(files: tuple[str, ...], *outputs: str | None) -> None:
         for file in files:
             if file != "-" and Path(output).resolve() == Path(file).resolve():
                 raise ToolError(f"{output}: is the input; name another file for the output")
-
-
-def remark_tables(bench: Bench) -> None:
-    """Name table files that had to be set aside."""
-    for result in getattr(bench.prober, "problems", ()):
-        note(f"{result.path}: set aside: {result.problem}")
 
 
 class Games:

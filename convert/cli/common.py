@@ -173,12 +173,22 @@ def make_bench(
 ) -> Bench:
     """Open the tables and seat the judges; ``tell`` hears of the solver's progress.
 
+    When the command ends, table files that had to be set aside are named.
+
     Raises:
         NoSuchFolder: a folder of the user's does not exist.
     """
-    from convert.bench import open_bench
+    from convert.bench import open_bench, set_aside
 
-    return open_bench(tables, effort, solve=solve, tell=tell)
+    bench = open_bench(tables, effort, solve=solve, tell=tell)
+
+    def remark() -> None:
+        for text in set_aside(bench):
+            note(text)
+
+    if (context := click.get_current_context(silent=True)) is not None:
+        context.call_on_close(remark)
+    return bench
 
 
 def out_console() -> Console:
