@@ -77,7 +77,7 @@ def test_magic_numbers_are_those_of_python_chess(folder_with: MakeFolder) -> Non
         assert fault(path) is None
 
 
-def test_bundled_tables_come_first_and_folders_once(folder_with: MakeFolder, tmp_path: Path) -> None:
+def test_bundled_tables_come_first_folders_once(folder_with: MakeFolder, tmp_path: Path) -> None:
     mine = folder_with("KRvK.rtbw", "KQvK.rtbw", called="mine")
     other = folder_with("KQvK.rtbw", called="other")
     (mine / "readme.txt").write_text("not a table")

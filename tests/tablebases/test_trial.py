@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 import struct
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -259,11 +260,11 @@ def test_sound_tables_do_not_contradict_themselves(name: str) -> None:
 def test_no_sound_table_contradicts_itself() -> None:
     compared = {"wdl": 0, "dtz": 0}
     for table in find_tables():
-        tried = try_file(table, 2000 if table.metric == "wdl" else 250)
+        tried = try_file(table, 500 if table.metric == "wdl" else 60)
         assert tried.fault is None, table
         compared[table.metric] += tried.compared
-    assert compared["wdl"] == 35 * 2000
-    assert compared["dtz"] > 5000
+    assert compared["wdl"] == 35 * 500
+    assert compared["dtz"] > 1000
 
 
 class Says:
@@ -552,14 +553,10 @@ def test_sealed_file_that_differs_from_the_built_in_one_is_held_against_it(
     folder = folder_with("KRvK.rtbw")
     path = folder / "KRvK.rtbw"
     data = path.read_bytes()
-    # Bytes between the lists and the first block are not used.
-    unused = next(
-        k for k in range(64, len(data) - SEAL)
-        if data[k] == 0 and not changes_values(Flip(_table(path), change(path, k, 0), k))
-        or path.write_bytes(data) == 0
-    )  # fmt: skip
-    path.write_bytes(data)
-    seal(change(path, unused, 0))
+    # The rest of the last block is not used.
+    last = len(data) - SEAL - 1
+    assert not changes_values(Flip(_table(path), change(path, last, 0), last))
+    seal(path)
     [result] = check_folder(folder, positions=300)
     assert result.ok, result
     assert result.verified == ("sum at its end", "300 positions against their moves")
@@ -615,7 +612,7 @@ def test_five_hundred_flips(tmp_path: Path, capsys: pytest.CaptureFixture[str]) 
         flip.path.unlink()
     with capsys.disabled():
         for kind, (number, by_sum, by_content) in counts.items():
-            print(f"\n{kind}: {number}, by sum {by_sum}, by content alone {by_content}")
+            sys.stderr.write(f"\n{kind}: {number}, by sum {by_sum}, by content {by_content}\n")
     assert counts["all"][1] == 500
 
 
