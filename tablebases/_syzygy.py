@@ -91,15 +91,16 @@ class Tables(chess.syzygy.Tablebase):
         key = (metric, name)
         if key in self._current:
             return True
-        waiting = self._waiting.get(key)
-        if not waiting:
-            return key in self._on_trial
-        if key in self._broken or (self._trial is not None and waiting[0].origin == "user"):
-            try:
-                self._open(key)
-            except (TableFileError, MissingTable):
-                return False
-        return True
+        with self._lock:
+            waiting = self._waiting.get(key)
+            if not waiting:
+                return key in self._current or key in self._on_trial
+            if key in self._broken or (self._trial is not None and waiting[0].origin == "user"):
+                try:
+                    self._open(key)
+                except (TableFileError, MissingTable):
+                    return False
+            return True
 
     def require(self, metric: Metric, name: str) -> None:
         """Open the file for a class (normal name), and try it if it is the user's.

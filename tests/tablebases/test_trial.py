@@ -5,7 +5,10 @@ from __future__ import annotations
 import random
 import struct
 import sys
+import threading
+import time
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import chess
@@ -434,6 +437,26 @@ def test_well_sealed_file_that_contradicts_itself_answers_nothing(tmp_path: Path
         # The position named is one, and it is what is said of it.
         fen = problem.problem.removeprefix("contradicts itself: ").partition(" is told as ")[0]
         assert chess.Board(fen).is_valid()
+
+
+def test_no_thread_asks_a_file_before_its_trial_is_over(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    constant_table(tmp_path, "KQRvKR", 0)
+    on_trial = threading.Event()
+
+    def slowly(*args: object, **options: object) -> object:
+        on_trial.set()
+        time.sleep(0.1)
+        return try_table(*args, **options)  # type: ignore[arg-type]
+
+    monkeypatch.setattr("tablebases.trial.try_table", slowly)
+    with open_tables([tmp_path]) as prober, ThreadPoolExecutor(4) as pool:
+        first = pool.submit(prober.outcome_or_none, chess.Board(FIVE))
+        assert on_trial.wait(60)
+        others = [pool.submit(prober.outcome_or_none, chess.Board(FIVE)) for _ in range(3)]
+        assert [future.result() for future in (first, *others)] == [None] * 4
+        assert len(prober.problems) == 1
 
 
 def test_trial_is_remembered_for_the_state_of_a_file(
