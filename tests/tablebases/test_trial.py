@@ -637,6 +637,8 @@ def test_five_hundred_flips(tmp_path: Path, capsys: pytest.CaptureFixture[str]) 
         for kind, (number, by_sum, by_content) in counts.items():
             sys.stderr.write(f"\n{kind}: {number}, by sum {by_sum}, by content {by_content}\n")
     assert counts["all"][1] == 500
+    assert counts["all"][2] >= 90
+    assert counts["changing values"][0] > 450
 
 
 @pytest.mark.parametrize("seed", range(12))
