@@ -66,6 +66,14 @@ def open_bench(
     return Bench(prober, effort=EFFORTS[EffortName(effort)], largest=largest, solver=solver)
 
 
+def set_aside(bench: Bench) -> tuple[str, ...]:
+    """Table files that were refused so far, one line each: by them nothing was judged."""
+    return tuple(
+        f"{result.path}: set aside: {result.problem}"
+        for result in getattr(bench.prober, "problems", ())
+    )
+
+
 def keep_small(bench: Bench) -> None:
     """Empty the memory of judged positions, and of solved ones, when it has grown large.
 

@@ -8,12 +8,14 @@
 'draw'
 
 Modules: ``values`` (outcomes, distances, the fifty-move rule), ``material`` (names of material),
-``errors``, ``files`` (finding and checking table files), ``probing`` (asking them) and
-``conformance`` (what every prober must do).
+``errors``, ``files`` (finding table files), ``seal`` (the sum at the end of a file), ``trial``
+(content held against itself), ``checking`` (all of it, for ``tables check``), ``probing`` (asking
+tables) and ``conformance`` (what every prober must do).
 """
 
 from __future__ import annotations
 
+from tablebases.checking import check_folder
 from tablebases.errors import (
     CastlingRights,
     DamagedTable,
@@ -29,7 +31,6 @@ from tablebases.files import (
     CheckResult,
     TableFile,
     bundled_folder,
-    check_folder,
     find_tables,
     missing_for,
 )

@@ -8,9 +8,7 @@ which ``chess.syzygy`` of python-chess relies.
 
 from __future__ import annotations
 
-import hashlib
 import os
-import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -37,11 +35,12 @@ __all__ = [
     "Origin",
     "TableFile",
     "bundled_folder",
-    "check_folder",
     "fault",
     "find_tables",
     "missing_for",
+    "name_problem",
     "needed_files",
+    "table_paths",
 ]
 
 Metric = Literal["wdl", "dtz"]
@@ -49,9 +48,6 @@ Origin = Literal["bundled", "user"]
 
 MOST_MEN: Final = 7
 """Most men, kings included, in a table of the Syzygy format."""
-
-SUMS_NAME: Final = "SHA256SUMS"
-_DIGEST: Final = re.compile(r"[0-9A-Fa-f]{64}")
 
 _METRIC_OF_SUFFIX: Final[Mapping[str, Metric]] = {".rtbw": "wdl", ".rtbz": "dtz"}
 _MAGIC: Final[Mapping[Metric, bytes]] = {
@@ -92,11 +88,13 @@ class CheckResult:
         path: the file.
         ok: True if nothing is wrong with it.
         problem: what is wrong with it, in one phrase; None if ok.
+        verified: what was held against what, one phrase each; empty if nothing could be.
     """
 
     path: Path
     ok: bool
     problem: str | None = None
+    verified: tuple[str, ...] = ()
 
 
 def bundled_folder() -> Path:
@@ -107,9 +105,9 @@ def bundled_folder() -> Path:
 def find_tables(folders: Sequence[Path | str] = (), *, bundled: bool = True) -> list[TableFile]:
     """List the table files of some folders, in the order in which they are to be searched.
 
-    The user's folders come first, in the order given; the bundled tables come last. A folder
-    named twice is listed once. Subfolders are not searched. Files are recognised by name alone;
-    ``check_folder`` looks inside.
+    The bundled tables come first: nothing that lies in a folder of the user's can take their
+    place. The user's folders follow, in the order given. A folder named twice is listed once.
+    Subfolders are not searched. Files are recognised by name alone; ``check_folder`` looks inside.
 
     Args:
         folders: the user's folders.
@@ -118,7 +116,7 @@ def find_tables(folders: Sequence[Path | str] = (), *, bundled: bool = True) -> 
     Raises:
         NoSuchFolder: if one of the folders does not exist.
     """
-    wanted = [Path(folder) for folder in folders] + ([bundled_folder()] if bundled else [])
+    wanted = ([bundled_folder()] if bundled else []) + [Path(folder) for folder in folders]
     distinct: dict[str, Path] = {}
     for folder in wanted:
         distinct.setdefault(os.path.realpath(folder), folder)
@@ -127,13 +125,17 @@ def find_tables(folders: Sequence[Path | str] = (), *, bundled: bool = True) -> 
 
 def _tables_in(folder: Path) -> Iterator[TableFile]:
     origin: Origin = "bundled" if os.path.realpath(folder) == str(bundled_folder()) else "user"
-    for path, metric in _table_paths(folder):
-        if _name_problem(path.stem) is None and path.is_file():
+    for path, metric in table_paths(folder):
+        if name_problem(path.stem) is None and path.is_file():
             yield TableFile(path.stem, metric, path, path.stat().st_size, origin)
 
 
-def _table_paths(folder: Path) -> list[tuple[Path, Metric]]:
-    """Everything with the ending of a table file, sorted by name."""
+def table_paths(folder: Path) -> list[tuple[Path, Metric]]:
+    """Everything with the ending of a table file, sorted by name.
+
+    Raises:
+        NoSuchFolder: if the folder does not exist.
+    """
     try:
         names = sorted(os.listdir(folder))
     except (FileNotFoundError, NotADirectoryError) as error:
@@ -145,7 +147,8 @@ def _table_paths(folder: Path) -> list[tuple[Path, Metric]]:
     ]
 
 
-def _name_problem(name: str) -> str | None:
+def name_problem(name: str) -> str | None:
+    """Why a file of this name (without its ending) is not looked for, in one phrase, or None."""
     if not is_material_name(name) or name == BARE_KINGS:
         return f"{name} is not the name of a table"
     if men(name) > MOST_MEN:
@@ -200,8 +203,9 @@ def missing_for(board: chess.Board, files: Iterable[TableFile]) -> tuple[str, ..
 def fault(path: Path) -> DamagedTable | ForeignFile | None:
     """Look at the outside of a table file: size, magic number, list of men.
 
-    Reads less than twenty bytes. Damage further inside can only be told by a checksum
-    (``check_folder``).
+    Reads less than fifty bytes. Every list of men must hold the same men: python-chess would look
+    for one that is not on the board without end. Damage further inside is told by the seal
+    (``tablebases.seal``) or by the content (``tablebases.trial``).
 
     Args:
         path: a file named like a table, in normal form.
@@ -213,7 +217,7 @@ def fault(path: Path) -> DamagedTable | ForeignFile | None:
     try:
         size = path.stat().st_size
         with path.open("rb") as file:
-            head = file.read(_LIST_OFFSET + 2 + MOST_MEN)
+            head = file.read(_LIST_OFFSET + 4 * (2 + MOST_MEN))
     except OSError as error:
         return DamagedTable(path, f"cannot be read ({error.strerror})")
     magic = head[:4]
@@ -232,20 +236,38 @@ def fault(path: Path) -> DamagedTable | ForeignFile | None:
             path,
             f"cut short or changed: {size} bytes are not {_REST} more than a multiple of {_BLOCK}",
         )
-    held = _material_in(head, path.stem)
+    lists = _lists_of_men(head, path.stem, metric)
+    held = _material_in(lists[0])
     if held is None:
         return DamagedTable(path, "the list of men in the file is broken")
     if held != path.stem:
         return ForeignFile(path, f"holds {held}, not {path.stem}")
+    if any(sorted(codes) != sorted(lists[0]) for codes in lists):
+        return DamagedTable(path, "the lists of men in the file differ")
     return None
 
 
-def _material_in(head: bytes, name: str) -> str | None:
-    """Normal name of the material that the file lists, or None if there is no such material."""
+def _lists_of_men(head: bytes, name: str, metric: Metric) -> list[list[int]]:
+    """The lists of men that the head of a file holds, as codes.
+
+    One for each file of the leading pawn (a- and h-file to d- and e-file), or a single one
+    without pawns; in an outcome table one more each, for the other side to move.
+    """
     white, black = name.split("v")
     # One byte for the order of the men, two where both sides have pawns.
-    start = _LIST_OFFSET + (2 if "P" in white and "P" in black else 1)
-    codes = [byte & 0x0F for byte in head[start : start + men(name)]]
+    before = 2 if "P" in white and "P" in black else 1
+    lists = []
+    for number in range(4 if "P" in name else 1):
+        start = _LIST_OFFSET + number * (before + men(name)) + before
+        listed = head[start : start + men(name)]
+        lists.append([byte & 0x0F for byte in listed])
+        if metric == "wdl":
+            lists.append([byte >> 4 for byte in listed])
+    return lists
+
+
+def _material_in(codes: list[int]) -> str | None:
+    """Normal name of the material that a list of men holds, or None if there is none such."""
     if any(not 1 <= code & 7 <= 6 for code in codes):
         return None
     sides = [
@@ -255,61 +277,3 @@ def _material_in(head: bytes, name: str) -> str | None:
     if any(side.count("K") != 1 for side in sides):
         return None
     return normal_name("v".join("K" + side.replace("K", "") for side in sides))
-
-
-def check_folder(folder: Path | str) -> list[CheckResult]:
-    """Check every table file of a folder, and every file that its ``SHA256SUMS`` lists.
-
-    A file is ok if its name is that of a table in normal form, its size and magic number are
-    right, it lists the men that its name promises, and its checksum is the one on the list, if
-    there is a list (in the format of ``sha256sum``). Reads every listed file to the end.
-
-    Raises:
-        NoSuchFolder: if the folder does not exist.
-        ForeignFile: if the list of checksums is not in the format of ``sha256sum``.
-    """
-    folder = Path(folder)
-    paths = [path for path, _ in _table_paths(folder)]
-    sums = _read_sums(folder / SUMS_NAME)
-    listed = [folder / name for name in sums]
-    results = []
-    for path in sorted({*paths, *listed}):
-        problem = _problem(path, is_table=path in paths, digest=sums.get(path.name))
-        if problem is None and sums and path.name not in sums:
-            problem = f"not listed in {SUMS_NAME}"
-        results.append(CheckResult(path, problem is None, problem))
-    return results
-
-
-def _problem(path: Path, *, is_table: bool, digest: str | None) -> str | None:
-    if not path.is_file():
-        return f"listed in {SUMS_NAME} but missing" if digest else "not a file"
-    if is_table:
-        if problem := _name_problem(path.stem):
-            return problem
-        if error := fault(path):
-            return error.reason
-    if digest is not None and _sha256(path) != digest:
-        return f"checksum differs from the one in {SUMS_NAME}"
-    return None
-
-
-def _read_sums(path: Path) -> dict[str, str]:
-    """File name to digest; empty if there is no list."""
-    if not path.is_file():
-        return {}
-    sums = {}
-    # Names of files are bytes; those that are not UTF-8 are names all the same.
-    text = path.read_text(encoding="utf-8", errors="surrogateescape")
-    for number, line in enumerate(text.splitlines(), 1):
-        digest, _, name = line.partition(" ")
-        name = name.removeprefix(" ").removeprefix("*")
-        if not _DIGEST.fullmatch(digest) or not name or Path(name).name != name:
-            raise ForeignFile(path, f"line {number} is not in the format of sha256sum")
-        sums[name] = digest.lower()
-    return sums
-
-
-def _sha256(path: Path) -> str:
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()

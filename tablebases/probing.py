@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Final, Protocol, Self, TypeVar, runtime_checkable
@@ -26,6 +26,7 @@ from tablebases.errors import (
     MissingTable,
     NoSuchFolder,
     TablebaseError,
+    TableFileError,
     TooManyMen,
 )
 from tablebases.files import (
@@ -47,6 +48,7 @@ from tablebases.values import (
 
 if TYPE_CHECKING:
     from tablebases._syzygy import Tables
+    from tablebases.trial import Judge, Tried
 
 __all__ = [
     "ChainProber",
@@ -55,6 +57,7 @@ __all__ = [
     "SyzygyProber",
     "check_board",
     "open_tables",
+    "try_file",
 ]
 
 
@@ -110,6 +113,15 @@ class ProbeCounts:
     dtz: int = 0
 
 
+QUICK: Final = {"wdl": 32, "dtz": 8}
+"""Positions compared before a file of the user's is used, if the sum at its end fits."""
+
+UNSEALED: Final = {"wdl": 400, "dtz": 60}
+"""The same for a file too large to be read to its end first."""
+
+# What came of trials in this process, by path, size and time of change (ns).
+_TRIED: Final[dict[tuple[str, int, int], str | None]] = {}
+
 _REASONS: Final = {
     chess.STATUS_NO_WHITE_KING: "White has no king",
     chess.STATUS_NO_BLACK_KING: "Black has no king",
@@ -152,16 +164,21 @@ def check_board(board: chess.Board) -> None:
 
 
 class SyzygyProber:
-    """Syzygy tables from the user's folders, then the bundled ones.
+    """The bundled Syzygy tables, then those of the user's folders.
 
     The folders must exist when the prober is made; they are listed, and files opened, when the
     first question comes. Where several folders hold the same table, the first sound file is
     used: a damaged or foreign file is set aside (see ``problems``), and raises only if there is
-    no other.
+    no other. For the bundled classes no other file is opened.
+
+    A file of the user's answers nothing before it has been tried, once in a process: the sum at
+    its end must fit its bytes (files of up to 16 MiB), and what it says of ``QUICK`` positions must
+    follow from what it says of their moves (``UNSEALED`` positions if it is larger). Counts, no
+    clock: the same files are refused everywhere.
 
     Args:
         folders: the user's folders, in the order in which to search.
-        bundled: also use the tables shipped with the package, last.
+        bundled: also use the tables shipped with the package, first.
 
     Raises:
         NoSuchFolder: if a folder does not exist or is not a folder.
@@ -182,6 +199,7 @@ class SyzygyProber:
                 raise NoSuchFolder(folder)
         self._files: tuple[TableFile, ...] | None = None
         self._tables: Tables | None = None
+        self._set_aside: list[TableFileError] = []
         self._wdl_count = 0
         self._dtz_count = 0
         self._lock = threading.RLock()
@@ -189,7 +207,7 @@ class SyzygyProber:
     @property
     def folders(self) -> tuple[Path, ...]:
         """The folders searched, in order."""
-        return self._user_folders + ((bundled_folder(),) if self._bundled else ())
+        return ((bundled_folder(),) if self._bundled else ()) + self._user_folders
 
     @property
     def files(self) -> tuple[TableFile, ...]:
@@ -208,13 +226,16 @@ class SyzygyProber:
     @property
     def problems(self) -> tuple[CheckResult, ...]:
         """Files that were set aside so far because they are damaged or foreign."""
-        found = self._tables.set_aside if self._tables is not None else ()
-        return tuple(CheckResult(error.path, False, error.reason) for error in found)
+        with self._lock:
+            found = [*self._set_aside, *(self._tables.set_aside if self._tables else ())]
+        named = {error.path: error.reason for error in reversed(found)}
+        return tuple(CheckResult(path, False, named[path]) for path in reversed(named))
 
     def close(self) -> None:
         """Close all table files. A later question opens them again."""
         with self._lock:
             if self._tables is not None:
+                self._set_aside += self._tables.set_aside
                 self._tables.close()
             self._tables = None
             self._files = None
@@ -234,7 +255,8 @@ class SyzygyProber:
         """Are the win/draw/loss tables for this position and its captures at hand?
 
         The distance, which ``outcome`` may need when the halfmove clock is not 0, can still be
-        missing. Opens no file beyond the folders' lists.
+        missing. A file of the user's is opened and tried when it is first needed; others are
+        not opened.
         """
         try:
             check_board(board)
@@ -385,8 +407,47 @@ class SyzygyProber:
             if self._tables is None:
                 from tablebases._syzygy import Tables
 
-                self._tables = Tables(self.files, self.folders)
+                self._tables = Tables(self.files, self.folders, self._tried)
             return self._tables
+
+    def holds_distance(self, board: chess.Board, wdl: Outcome) -> bool:
+        """Is the distance of this position read from its table, not worked out from its moves?
+
+        Raises:
+            MissingTable, DamagedTable, ForeignFile: see ``wdl_after_zeroing``.
+        """
+        return self._open().holds_distance(board, wdl)
+
+    def _beside(self) -> SyzygyProber:
+        """A prober of the same opened tables, for trials: its questions are not counted here."""
+        other = SyzygyProber(self._user_folders, bundled=self._bundled)
+        other._files, other._tables = self.files, self._open()
+        return other
+
+    def _tried(self, file: TableFile) -> str | None:
+        """What is wrong with a file of the user's that is to be used, or None."""
+        from tablebases.seal import PART, SEAL, seal_problem
+        from tablebases.trial import try_table
+
+        try:
+            state = file.path.stat()
+        except OSError as error:
+            return f"cannot be read ({error.strerror})"
+        known = (str(file.path.absolute()), state.st_size, state.st_mtime_ns)
+        if known not in _TRIED:
+            sealed = state.st_size <= PART + SEAL
+            reason = seal_problem(file.path) if sealed else None
+            if reason is None:
+                reason = try_table(
+                    self._beside(),
+                    file.material,
+                    file.metric,
+                    file.path,
+                    positions=(QUICK if sealed else UNSEALED)[file.metric],
+                    promotions=False,
+                ).fault
+            _TRIED[known] = reason
+        return _TRIED[known]
 
     def _named(self, error: MissingTable, board: chess.Board) -> MissingTable:
         """The same error, saying for which class a smaller one is needed."""
@@ -505,9 +566,57 @@ class ChainProber:
 
 
 def open_tables(folders: Sequence[Path | str] = ()) -> SyzygyProber:
-    """Open the user's table folders and the bundled tables behind them.
+    """Open the bundled tables and the user's table folders behind them.
 
     Raises:
         NoSuchFolder: if a folder does not exist or is not a folder.
     """
     return SyzygyProber(folders)
+
+
+def try_file(
+    table: TableFile,
+    positions: int,
+    folders: Sequence[Path | str] = (),
+    *,
+    judges: Sequence[Judge] = (),
+    tell: Callable[[float], None] | None = None,
+) -> Tried:
+    """Hold the content of one file against itself, all other tables being in their usual place.
+
+    The file stands for its class even if that is built in. The sum at its end is not looked at.
+
+    Args:
+        table: the file.
+        positions: how many to draw.
+        folders: where smaller tables may lie, besides the bundled ones.
+        judges: must agree with it.
+        tell: hears the share done, 0 to 1.
+
+    Raises:
+        NoSuchFolder: if one of the folders does not exist.
+    """
+    from tablebases._syzygy import Tables
+    from tablebases.trial import Tried, try_table
+
+    key = (table.metric, table.material)
+    with SyzygyProber(folders) as prober:
+        others = [file for file in prober.files if (file.metric, file.material) != key]
+        prober._tables = tables = Tables(
+            [replace(table, origin="user"), *others],
+            prober.folders,
+            lambda file: None if file.path == table.path else prober._tried(file),
+        )
+        try:
+            tables.require(*key)
+        except TableFileError as error:
+            return Tried(0, error.reason)
+        return try_table(
+            prober,
+            table.material,
+            table.metric,
+            table.path,
+            positions=positions,
+            judges=judges,
+            tell=tell,
+        )

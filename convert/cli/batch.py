@@ -9,14 +9,9 @@ from typing import TYPE_CHECKING
 from convert.cli.common import note
 
 if TYPE_CHECKING:
-    from convert.judge import Bench
     from convert.sources import GameRead
 
 
-def remark_tables(bench: Bench) -> None:
-    """Name table files that had to be set aside."""
-    for result in getattr(bench.prober, "problems", ()):
-        note(f"{result.path}: set aside: {result.problem}")
 
 
 class Games:

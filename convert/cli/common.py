@@ -41,11 +41,12 @@ class ToolError(click.ClickException):
 def table_files(folder: str) -> Iterator[str]:
     """The files of tables in a folder, and their sums."""
     from tablebases.errors import TablebaseError
-    from tablebases.files import SUMS_NAME, find_tables
+    from tablebases.checking import SUMS_NAMES
+    from tablebases.files import find_tables
 
     with contextlib.suppress(TablebaseError, OSError):
         yield from (str(table.path) for table in find_tables([folder], bundled=False))
-        yield str(Path(folder) / SUMS_NAME)
+        yield from (str(Path(folder) / name) for name in SUMS_NAMES)
 
 
 MOST_SECONDS = 1_000_000
@@ -244,12 +245,22 @@ def make_bench(
 ) -> Bench:
     """Open the tables and seat the judges; ``tell`` hears of the solver's progress.
 
+    When the command ends, table files that had to be set aside are named.
+
     Raises:
         NoSuchFolder: a folder of the user's does not exist.
     """
-    from convert.bench import open_bench
+    from convert.bench import open_bench, set_aside
 
-    return open_bench(tables, effort, solve=solve, tell=tell)
+    bench = open_bench(tables, effort, solve=solve, tell=tell)
+
+    def remark() -> None:
+        for text in set_aside(bench):
+            note(text)
+
+    if (context := click.get_current_context(silent=True)) is not None:
+        context.call_on_close(remark)
+    return bench
 
 
 def out_console() -> Console:

@@ -11,7 +11,7 @@ from typing import IO, TYPE_CHECKING
 import click
 
 from convert.bench import keep_small
-from convert.cli.batch import Games, remark_tables
+from convert.cli.batch import Games
 from convert.cli.common import (
     MOST_COUNT,
     SolverProgress,
@@ -112,7 +112,6 @@ def command(
                 pass
         if not job.reviewed:
             job.games.none_found("review")
-    remark_tables(bench)
     if job.games.trouble:
         return TROUBLE
     if fail_on and (job.certain or (fail_on == "suspected" and job.suspected)):

@@ -11,7 +11,7 @@ from typing import IO, TYPE_CHECKING
 import click
 
 from convert.bench import keep_small
-from convert.cli.batch import Games, remark_tables
+from convert.cli.batch import Games
 from convert.cli.common import (
     MOST_COUNT,
     SolverProgress,
@@ -110,7 +110,6 @@ def command(
         if not job.read:
             job.games.none_found("proofread")
     job.sum_up()
-    remark_tables(bench)
     if job.games.trouble:
         return TROUBLE
     return FINDINGS if strict and job.counts.get(Status.REFUTED) else OK

@@ -22,6 +22,7 @@ from convert.cli.common import (
     MOST_GB,
     MOST_SECONDS,
     Real,
+    StatusLine,
     ToolError,
     Whole,
     config_path,
@@ -37,6 +38,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from tablebases.files import TableFile
+    from tablebases.probing import Prober
     from tablebases.solver import Progress
 
 
@@ -185,22 +187,45 @@ def _missing_for_game(
 
 @command.command("check")
 @click.argument("folders", metavar="[DIR]...", nargs=-1, type=click.Path(path_type=Path))
+@click.option("--positions", type=click.IntRange(0), default=500, show_default=True, metavar="N",
+              help="Positions drawn for each outcome table, a quarter of them for each distance "
+              "table; 0: none.")
 @table_options
 @click.pass_obj
-def check(outer: tuple[Path, ...], folders: tuple[Path, ...], tables: tuple[Path, ...]) -> int:
-    """Check sums (where a folder has SHA256SUMS), sizes, names and magic numbers.
+def check(
+    outer: tuple[Path, ...], folders: tuple[Path, ...], positions: int, tables: tuple[Path, ...]
+) -> int:
+    """Say whether table files are sound, and what that was held against.
+
+    Names, sizes, magic numbers and lists of men; sums where a folder has SHA256SUMS, MD5SUMS or
+    the like; otherwise the sum at the end of each file, and its content: against the built-in
+    table of its class, against classes made by the solver, and drawn positions against what
+    follows from their moves.
 
     Without DIR: the built-in tables and the folders given with --tables.
     Exit code 2 when a file is not sound.
     """
-    from tablebases.files import bundled_folder, check_folder
+    from tablebases.checking import check_folder
+    from tablebases.files import bundled_folder
 
+    beside = (*outer, *tables)
     if not folders:
-        folders = (*outer, *tables, bundled_folder())
+        folders = (*beside, bundled_folder())
     console = out_console()
+    judges = _made_judges()
+    line = StatusLine()
     bad = 0
     for folder in dict.fromkeys(folders):
-        results = check_folder(folder)
+        results = check_folder(
+            folder,
+            positions=positions,
+            folders=beside,
+            judges=judges,
+            tell=lambda path, share: line.show(f"{path.name}: {100 * share:.0f}%"),
+        )
+        line.wipe()
+        if not results:
+            raise ToolError(f"{folder}: no table files")
         wrong = [r for r in results if not r.ok]
         bad += len(wrong)
         for result in wrong:
@@ -209,9 +234,24 @@ def check(outer: tuple[Path, ...], folders: tuple[Path, ...], tables: tuple[Path
             f"{folder}: {len(results) - len(wrong)} of {len(results)} files are sound",
             soft_wrap=True,
         )
-        if not results:
-            raise ToolError(f"{folder}: no table files")
+        by: dict[tuple[str, ...], list[str]] = {}
+        for result in results:
+            if result.ok:
+                by.setdefault(result.verified, []).append(result.path.name)
+        for verified, names in by.items():
+            which = "each" if len(by) == 1 else f"{len(names)}, {' '.join(names)}"
+            _print(console, f"  {', '.join(verified)}: {which}")
     return 2 if bad else 0
+
+
+def _made_judges() -> list[Prober]:
+    """Classes made by the solver, as a judge of tables; none if none was made."""
+    if not made_classes():
+        return []
+    from tablebases.solver import Store
+    from tablebases.solver.prober import SolverProber
+
+    return [SolverProber(Store(classes_folder()))]
 
 
 # --- classes made by the solver ---------------------------------------------------------------

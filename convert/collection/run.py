@@ -384,6 +384,9 @@ class _Run:
             self.finished.add(result.id)
             self.outcome.new += result.games
             self.outcome.errors += result.rows.get("errors", 0)
+            self.outcome.remarks += [
+                text for text in result.remarks if text not in self.outcome.remarks
+            ]
             self.bytes_new += self._count(part)
             self._let_go(part.path)
         if not done and not crew.alive():

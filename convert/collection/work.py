@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from convert.bench import keep_small, open_bench
+from convert.bench import keep_small, open_bench, set_aside
 from convert.collection.parts import Part, games_in
 from convert.collection.rows import WALK, Options, Place, Rows, rows_of, rows_of_failure
 from convert.collection.write import write_rows
@@ -32,12 +32,14 @@ class PartDone:
         games: games read, those of which nothing could be used included.
         rows: rows written, by table.
         seconds: time that it took.
+        remarks: table files that the worker has refused so far, one line each.
     """
 
     id: str
     games: int
     rows: dict[str, int]
     seconds: float
+    remarks: tuple[str, ...] = ()
 
 
 class Misplaced(Exception):
@@ -84,7 +86,8 @@ def do_part(part: Part, out: Path, options: Options, share: int = 1) -> PartDone
                 on_game()
 
     written = write_rows(rows(), out, part.id)
-    return PartDone(part.id, count, written, time.monotonic() - began)
+    remarks = () if bench is None else set_aside(bench)
+    return PartDone(part.id, count, written, time.monotonic() - began, remarks)
 
 
 def _rows(part: Part, options: Options, bench: Bench | None) -> Iterator[tuple[Rows, bool]]:

@@ -77,17 +77,16 @@ def test_magic_numbers_are_those_of_python_chess(folder_with: MakeFolder) -> Non
         assert fault(path) is None
 
 
-def test_user_folders_come_first_and_once(folder_with: MakeFolder, tmp_path: Path) -> None:
+def test_bundled_tables_come_first_folders_once(folder_with: MakeFolder, tmp_path: Path) -> None:
     mine = folder_with("KRvK.rtbw", "KQvK.rtbw", called="mine")
     other = folder_with("KQvK.rtbw", called="other")
     (mine / "readme.txt").write_text("not a table")
     (mine / "KvKQ.rtbw").write_bytes(b"not looked for under this name")
     (mine / "KBvK.rtbw").mkdir()
     found = find_tables([mine, str(other), mine / "..", mine, bundled_folder()])
-    places = [(table.material, table.path.parent, table.origin) for table in found[:3]]
+    assert [table.origin for table in found[:70]] == ["bundled"] * 70
+    places = [(table.material, table.path.parent, table.origin) for table in found[70:]]
     assert places == [("KQvK", mine, "user"), ("KRvK", mine, "user"), ("KQvK", other, "user")]
-    assert len(found) == 3 + 70
-    assert [table.origin for table in found[3:]] == ["bundled"] * 70
     assert len(find_tables([mine], bundled=False)) == 2
     assert find_tables([tmp_path], bundled=False) == []
 
@@ -137,6 +136,18 @@ def test_no_such_folder(tmp_path: Path) -> None:
             lambda data: data[:7] + bytes(9) + data[16:],
             DamagedTable,
             "the list of men in the file is broken",
+        ),
+        (  # the men for the other side to move: python-chess would search without end
+            "KQvK.rtbw",
+            lambda data: data[:7] + bytes([data[7] ^ 0x10]) + data[8:],
+            DamagedTable,
+            "the lists of men in the file differ",
+        ),
+        (  # the men for the d-file
+            "KPvKP.rtbz",
+            lambda data: data[:25] + bytes([data[25] ^ 0x02]) + data[26:],
+            DamagedTable,
+            "the lists of men in the file differ",
         ),
     ],
 )
@@ -197,9 +208,39 @@ def test_checksums(folder_with: MakeFolder) -> None:
         "KQvK.rtbw": None,
         "KQvK.rtbz": "listed in SHA256SUMS but missing",
         "KRvK.rtbw": "checksum differs from the one in SHA256SUMS",
-        "KRvK.rtbz": "not listed in SHA256SUMS",
+        "KRvK.rtbz": None,
     }
-    assert all(result.ok == (result.problem is None) for result in check_folder(folder))
+    results = {result.path.name: result for result in check_folder(folder)}
+    assert all(result.ok == (result.problem is None) for result in results.values())
+    assert results["KQvK.rtbw"].verified == ("sum in SHA256SUMS",)
+    # Not on the list, so by what it says itself.
+    assert results["KRvK.rtbz"].verified == ("sum at its end", "equal to the built-in table")
+
+
+@pytest.mark.parametrize("algorithm", ["md5", "sha1", "sha512"])
+def test_other_lists_of_sums(folder_with: MakeFolder, algorithm: str) -> None:
+    folder = folder_with("KQvK.rtbw", "KRvK.rtbw")
+    name = f"{algorithm.upper()}SUMS"
+    lines = [
+        f"{hashlib.new(algorithm, path.read_bytes()).hexdigest()}  {path.name}\n"
+        for path in sorted(folder.iterdir())
+    ]
+    (folder / name).write_text("".join(lines))
+    assert {result.verified for result in check_folder(folder)} == {(f"sum in {name}",)}
+    data = bytearray((folder / "KRvK.rtbw").read_bytes())
+    data[150] ^= 1
+    (folder / "KRvK.rtbw").write_bytes(data)
+    assert problem_of(folder, "KRvK.rtbw") == f"checksum differs from the one in {name}"
+    assert problem_of(folder, "KQvK.rtbw") is None
+
+
+def test_list_of_sums_in_another_encoding(folder_with: MakeFolder) -> None:
+    folder = folder_with("KQvK.rtbw")
+    (folder / "SHA256SUMS").write_bytes(b"0" * 64 + "  Türme.rtbw\n".encode("latin-1"))
+    assert [result.problem for result in check_folder(folder)] == [
+        None,
+        "listed in SHA256SUMS but missing",
+    ]
 
 
 @pytest.mark.parametrize("line", ["not a list", "abc  KQvK.rtbw", "0" * 64 + "  ../KQvK.rtbw"])

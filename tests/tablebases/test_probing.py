@@ -571,13 +571,14 @@ def test_damaged_distance_table(folder_with: MakeFolder) -> None:
         assert info.value.path == path
 
 
-def test_bad_file_of_the_user_does_not_hide_the_bundled_one(folder_with: MakeFolder) -> None:
-    folder = folder_with("KBNvK.rtbw", "KBNvK.rtbz", "KRvK.rtbw")
+def test_bad_file_does_not_hide_a_sound_one(folder_with: MakeFolder) -> None:
+    names = ("KBNvK.rtbw", "KBNvK.rtbz", "KBvK.rtbw", "KNvK.rtbw")
+    folder, sound = folder_with(*names), folder_with(*names, called="sound")
     bad = truncated(folder / "KBNvK.rtbw")
     foreign = folder / "KBNvK.rtbz"
     foreign.write_bytes(b"GIF89a" + bytes(90))
-    with open_tables([folder]) as prober:
-        assert prober.folders == (folder, bundled_folder())
+    with SyzygyProber([folder, sound], bundled=False) as prober:
+        assert prober.folders == (folder, sound)
         assert prober.problems == ()
         assert prober.covers(at(BISHOP_AND_KNIGHT))
         answer = prober.outcome(at(BISHOP_AND_KNIGHT, 36))
@@ -585,12 +586,15 @@ def test_bad_file_of_the_user_does_not_hide_the_bundled_one(folder_with: MakeFol
         assert {problem.path for problem in prober.problems} == {bad, foreign}
         assert not any(problem.ok for problem in prober.problems)
         assert prober.covers(at(BISHOP_AND_KNIGHT))
+        prober.close()
+        assert {problem.path for problem in prober.problems} == {bad, foreign}
 
 
-def test_tables_of_the_user_are_used_first(
+def test_built_in_classes_are_never_read_from_files_of_the_user(
     folder_with: MakeFolder, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     folder = folder_with("KRvK.rtbw")
+    (folder / "KRvK.rtbz").write_bytes(b"anything")
     opened: list[str] = []
     add_file = Tables.add_file
 
@@ -600,10 +604,12 @@ def test_tables_of_the_user_are_used_first(
 
     monkeypatch.setattr(Tables, "add_file", recording)
     with open_tables([folder]) as prober:
-        assert prober.files[0].path == folder / "KRvK.rtbw"
+        assert prober.folders == (bundled_folder(), folder)
+        assert prober.files[-2].path == folder / "KRvK.rtbw"
         assert opened == []  # nothing is opened before the first question
-        assert prober.outcome(at("8/8/8/8/8/2k5/1R6/K7 w - - 0 1")).low is WIN
-    assert opened == [str(folder / "KRvK.rtbw")]
+        assert prober.outcome(at("8/8/8/8/8/2k5/1R6/K7 w - - 0 1", 69)).low is WIN
+        assert prober.problems == ()
+    assert opened == [str(bundled_folder() / name) for name in ("KRvK.rtbw", "KRvK.rtbz")]
 
 
 def test_nonsense_distance_is_damage(
@@ -611,6 +617,7 @@ def test_nonsense_distance_is_damage(
 ) -> None:
     """A distance that contradicts the outcome sets its file aside; the next one answers."""
     folder = folder_with("KRvK.rtbz")
+    sound = folder_with("KRvK.rtbw", "KRvK.rtbz", called="sound")
     real = Tables.probe_dtz
 
     def nonsense(self: Tables, board: chess.Board) -> int:
@@ -620,7 +627,7 @@ def test_nonsense_distance_is_damage(
 
     monkeypatch.setattr(Tables, "probe_dtz", nonsense)
     board = at("8/8/8/8/8/2k5/1R6/K7 w - - 0 1", 69)
-    with open_tables([folder]) as prober:
+    with SyzygyProber([folder, sound], bundled=False) as prober:
         assert prober.outcome(board).distance == Distance(31)
         assert [problem.path for problem in prober.problems] == [folder / "KRvK.rtbz"]
         assert "contradicts the outcome (win)" in str(prober.problems[0].problem)
