@@ -349,10 +349,10 @@ class _Job:
         ) + " with a certain answer to ask for."
         notes = [found]
         if self.out_of_time:
+            limit = f"its {self.seconds:g} seconds" if self.seconds else "the work it may do"
             notes.append(
-                "The solver stopped after "
-                + ("the work it may do" if self.seconds is None else f"its {self.seconds:g} seconds")
-                + "; beyond that only tables and forced lines were asked."
+                f"The solver stopped after {limit}; beyond that only tables and forced lines were "
+                "asked."
             )
         name = title or ("Exercises" if len(sources) > 1 or sources == ("-",)
                          else f"Exercises from {Path(sources[0]).name}"

@@ -11,6 +11,7 @@ from tablebases.solver.code import choose_folder, prepared
 
 choose_folder()  # before numba is imported
 
+# ruff: noqa: E402
 from tablebases.solver.classes import ClassSolution, solve_class
 from tablebases.solver.solution import (
     Budget,

@@ -111,7 +111,8 @@ def _digest() -> str:
         if name.startswith("NUMBA_") and name != "NUMBA_CACHE_DIR"
     )  # fmt: skip
     parts = (
-        source_digest(only=compiled_sources()), sys.version, *(f"{n} {version(n)}" for n in ("numba", "llvmlite", "numpy")),
+        source_digest(only=compiled_sources()), sys.version,
+        *(f"{name} {version(name)}" for name in ("numba", "llvmlite", "numpy")),
         llvm.get_process_triple(), llvm.get_host_cpu_name(),
         llvm.get_host_cpu_features().flatten(), *settings,
     )  # fmt: skip

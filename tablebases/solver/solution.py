@@ -639,9 +639,8 @@ class Solver:
         }
         self._still_open: dict[chess.Color, list[list[chess.Board]]] = {}
         self._plans: dict[tuple[chess.Color, Scope, tuple[int, ...]], Plan] = {}
-        self._notes = _Notes(
-            store, budget.memory, [key for colour in chess.COLORS for key in sorted(self.needed[colour])]
-        )
+        needed = [key for colour in chess.COLORS for key in sorted(self.needed[colour])]
+        self._notes = _Notes(store, budget.memory, needed)
         self._at = ""
         self._saved: list[tuple[Key, bool]] = []
         self.unlimited = budget.planned and all(
@@ -770,6 +769,7 @@ class Solver:
     def _by_bounds(self) -> None:
         """Widen the scope of each question in turn, as far as a growing allowance permits."""
         allowance = _FIRST_ALLOWANCE
+        most = _MOST_PATIENT if self.unlimited else self.budget.seconds
         reached: dict[tuple[chess.Color, int], int] = {}
         sizes: dict[tuple[chess.Color, int], int] = {}
         while self._left() > 0:
@@ -804,7 +804,7 @@ class Solver:
                     i += 1
                 if chosen is not None:
                     self._do(chosen, boards)
-            if not waiting or allowance > (_MOST_PATIENT if self.unlimited else self.budget.seconds):
+            if not waiting or allowance > most:
                 return
             if allowance >= _FOR_MOVES and all(self._is_settled(b) for b in self.boards):
                 return

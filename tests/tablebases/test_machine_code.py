@@ -123,7 +123,8 @@ def test_settings_and_processor_have_folders_of_their_own(monkeypatch: pytest.Mo
 
 def test_old_folders_go_and_others_stay(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     """What nobody has used for a month; in a folder of the user's only what is called as ours."""
-    old, recent, other = tmp_path / f"code-{'0' * 24}", tmp_path / f"code-{'1' * 24}", tmp_path / "x"
+    old, recent = (tmp_path / f"code-{digit * 24}" for digit in "01")
+    other = tmp_path / "other"
     for folder in (old, recent, other):
         folder.mkdir()
         (folder / "file").touch()
