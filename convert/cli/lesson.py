@@ -349,7 +349,9 @@ class _Job:
         ) + " with a certain answer to ask for."
         notes = [found]
         if self.out_of_time:
-            limit = f"its {self.seconds:g} seconds" if self.seconds else "the work it may do"
+            limit = "the work it may do"
+            if self.seconds is not None:
+                limit = f"its {self.seconds:g} seconds"
             notes.append(
                 f"The solver stopped after {limit}; beyond that only tables and forced lines were "
                 "asked."
