@@ -89,6 +89,20 @@ def keep_small(bench: Bench) -> None:
         bench.forget()
 
 
+def fresh(bench: Bench) -> None:
+    """As ``keep_small``, and forget all that the solver has found out.
+
+    What it is allowed to do is counted game by game: a game is then judged alike whatever was
+    judged before it, by whichever process. Results are found again in the store.
+    """
+    solver = bench.solver
+    if solver is not None and solver.seconds != bench.fresh_at:
+        solver.forget()
+        bench.forget()
+        bench.fresh_at = solver.seconds
+    keep_small(bench)
+
+
 def classes_folder() -> Path:
     """Where solved classes are kept."""
     import platformdirs

@@ -205,6 +205,8 @@ class Bench:
             LineJudge(prober, effort, largest),
         )
         self.look_ahead_nodes = 0
+        #: The solver's work (seconds) when what it had found was last forgotten.
+        self.fresh_at = 0.0
         self._settled: dict[Key, Verdict | None] = {}
         self._verdicts: dict[Key, Verdict] = {}
         self._voices: dict[Key, tuple[Voice, ...]] = {}

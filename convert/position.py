@@ -35,8 +35,8 @@ DIFFERENT = 0.2
 _MOST_PAIRS = 16
 #: What decides a position is asked of endings only: at most so many men.
 MOST_MEN_VARIED = 16
-#: Variants are solved only if the position itself was solved within so many seconds.
-MOST_SECONDS_VARIED = 3.0
+#: Variants are solved only if the position itself took no more planned work (seconds of one core).
+MOST_SECONDS_VARIED = 5.0
 
 
 def judge_position(

@@ -1,4 +1,4 @@
-"""The solver as a judge: what it is asked, when, and for how long.
+"""The solver as a judge: what it is asked, when, and how much work it may do.
 
 Solving takes seconds, so nothing is solved by the way: ``prepare`` is told all the positions of a
 game (or one position and its variants) beforehand and works through them from the last material
@@ -30,8 +30,10 @@ class Reach:
         men: most men in all whatever they are.
         pawns: most pawns a side with kings and pawns alone.
         one_piece: most men in all with one piece a side beside kings and pawns.
-        seconds: time for the positions of one material; ``total`` for a game or a position.
-        memory: bytes of memory for sets.
+        seconds: planned work for the positions of one material, in seconds of one core;
+            ``total`` for a game or a position.
+        memory: bytes that the sets of one step may take.
+        settled: endings of at most so many men are settled whatever it takes.
     """
 
     men: int
@@ -40,15 +42,16 @@ class Reach:
     seconds: float
     total: float
     memory: int
+    settled: int = 5
 
 
 MOST_OPENED = 600 * 2**20
 """Bytes of memory for open slices, and no more than a quarter of what the solver may have."""
 
 REACHES: dict[str, Reach] = {
-    "quick": Reach(6, 2, 6, 4.0, 12.0, 2**30),
-    "normal": Reach(6, 3, 8, 45.0, 120.0, 3 * 2**30),
-    "deep": Reach(7, 4, 10, 900.0, 1800.0, 8 * 2**30),
+    "quick": Reach(6, 2, 6, 7.0, 20.0, 2**30, settled=0),
+    "normal": Reach(6, 3, 8, 75.0, 200.0, 3 * 2**30),
+    "deep": Reach(7, 4, 10, 1500.0, 3000.0, 8 * 2**30),
 }
 
 
@@ -79,6 +82,12 @@ class SolverJudge:
         open_store: opens the place where results are kept for the next time; called when the
             first position is solved.
         tell: called with what is being proved while the solver works.
+        share: number of processes that share the machine's memory.
+
+    Attributes:
+        seconds: planned work done so far, in seconds of one core; it does not depend on the
+            machine. ``clock`` is the time that it took.
+        stopped: the user has stopped it.
     """
 
     def __init__(
@@ -89,13 +98,16 @@ class SolverJudge:
         open_store: Callable[[], Store] | None = None,
         threads: int = 2,
         tell: Callable[[Progress], None] | None = None,
+        share: int = 1,
     ):
         self.reach = reach
         self.known = known
         self.open_store = open_store
         self.threads = threads
         self.tell = tell
+        self.share = share
         self.seconds = 0.0
+        self.clock = 0.0
         self.stopped = False
         self._store: Store | None = None
         self._sets: Sets | None = None
@@ -120,7 +132,10 @@ class SolverJudge:
 
         Args:
             boards: positions in the order of the game.
-            moves_too: settle each legal move as well, as far as the time allows.
+            moves_too: settle each legal move as well, as far as the work allowed goes.
+
+        Raises:
+            NoRoom: the machine has neither the memory nor the disk that a step needs.
         """
         groups: dict[str, list[chess.Board]] = {}
         for board in boards:
@@ -139,19 +154,22 @@ class SolverJudge:
             self._store = self.open_store()
         left = self.reach.total
         for group in reversed(groups.values()):
-            if left <= 0.5:
-                break
+            free = group[0].occupied.bit_count() <= self.reach.settled
+            if left <= 0.5 and not free:
+                continue
             budget = Budget(
-                min(self.reach.seconds, left), self.reach.memory, threads=self.threads
-            )
+                min(self.reach.seconds, left), self.reach.memory, threads=self.threads,
+                settled=self.reach.settled, share=self.share,
+            )  # fmt: skip
             solver = Solver(
                 group, budget, store=self._store, progress=self.tell, moves_too=moves_too,
                 sets=self._sets,
             )  # fmt: skip
             solution = solver.run()
             self.stopped = self.stopped or solver.interrupted
-            left -= solution.cost.seconds
-            self.seconds += solution.cost.seconds
+            left -= 0.0 if free else solver.spent
+            self.seconds += solver.spent
+            self.clock += solution.cost.seconds
             self._solution = Solution(self._sets, solution.cost)
             if self.stopped:
                 break
@@ -210,10 +228,6 @@ def solver_for(
         keep: keep results in the user's store.
         share: number of processes that share the machine's memory and processors.
     """
-    reach = REACHES[effort]
-    memory = min(reach.memory, _free_memory() * 3 // (4 * share))
-    reach = Reach(reach.men, reach.pawns, reach.one_piece, reach.seconds, reach.total, memory)
-
 
     def open_store() -> Store:
         from tablebases.solver import Store
@@ -221,21 +235,10 @@ def solver_for(
         return Store()
 
     return SolverJudge(
-        reach,
+        REACHES[effort],
         known,
         open_store=open_store if keep else None,
         threads=2 if share == 1 else 1,
         tell=tell,
+        share=share,
     )
-
-
-def _free_memory() -> int:
-    """Bytes of memory that can be had without swapping; 4 GiB where the system does not tell."""
-    try:
-        with open("/proc/meminfo", encoding="ascii") as file:
-            for line in file:
-                if line.startswith("MemAvailable:"):
-                    return int(line.split()[1]) * 1024
-    except (OSError, ValueError, IndexError):
-        pass
-    return 4 * 2**30

@@ -120,7 +120,7 @@ def _verified(
     of_one_part = path.stat().st_size <= PART + SEAL
     if problem and of_one_part:
         raise DamagedTable(path, problem)
-    # How the sum of a longer file is put together was never tried: only that it fits says something.
+    # How the sum of a longer file is made up was never tried: only that it fits says something.
     own = "its own sum not understood" if problem else "sum at its end"
     return (own, *_content_verified(path, positions, folders, judges, tell))
 

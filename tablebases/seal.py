@@ -3,7 +3,7 @@
 Table files carry their own sum. It is a CityHash 1.0 (Pike and Alakuijala, 2011): the bytes before
 the seal are cut into parts of 2^24 bytes, each part gives the four words of *CityHashCrc256*, and
 the seal is *CityHashCrc128* of all these words. The size of a part stands in the public source of
-the tables' generator (named in ``bundled/SOURCES.md``); all 70 files shipped with the package agree.
+the tables' generator (``bundled/SOURCES.md`` names it); all 70 files of the package agree.
 None of them is longer than one part, so the order of parts in longer files was not tried: there a
 seal that fits is taken as a sign that all is well, one that does not is not taken as damage.
 

@@ -542,12 +542,20 @@ def solving_bench() -> Bench:
     return Bench(PROBER, solver=SolverJudge(REACHES["normal"], known))
 
 
+def assert_settled(bench: Bench, board: chess.Board) -> None:
+    """Says what is not settled, and within which bounds."""
+    told = bench.settle(board)
+    assert told is not None, f"nothing is known of {board.fen()}"
+    assert told.exact, f"{board.fen()}: {told.low.word} to {told.high.word} only"
+
+
 def test_what_is_solved_is_played_like_a_table() -> None:
     """Replies hold out longest by the solver's distances; the shortest way costs nothing."""
     bench = solving_bench()
     board = chess.Board(TWO_TO_ONE)
     tried = step.prepare(bench, board, step.Tried())
     assert {name for name, _, _ in tried.boards} == {"KPPvKP"}
+    assert_settled(bench, board)
     assert step.basis(bench, board) is Evidence.SOLVED
     playing = step.start(bench, board, Side.WHITE)
     assert playing.start.points == 1
@@ -556,6 +564,7 @@ def test_what_is_solved_is_played_like_a_table() -> None:
             break
         here = playing.board
         tried = step.prepare(bench, here, tried)
+        assert_settled(bench, here)
         if playing.players_turn:
             before = bench.verdict(here)
             best = keeping(bench, here, before)[0][0][0]

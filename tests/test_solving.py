@@ -92,7 +92,7 @@ def test_what_the_first_use_compiles_is_not_counted(
     monkeypatch.setattr(time, "monotonic", lambda: real() + more[0])
     monkeypatch.setattr("tablebases.solver.solution._compile", compiling)
     bench, solver = make(prober)
-    boards = [chess.Board(TWO_TO_ONE), chess.Board("8/8/8/4k3/6P1/4K3/4PP2/8 w - - 0 1")]
+    boards = [chess.Board(TWO_TO_ONE), chess.Board("8/8/8/4k3/8/2N1K3/4R3/7n w - - 0 1")]
     bench.prepare(boards)
     assert 0 < solver.seconds < 1000
     for board in boards:

@@ -182,7 +182,7 @@ class _Pages:
         return replace(summary, picks=tuple(found))
 
     def _page(self, pick: Pick, bench: Bench, pages: object) -> Pick:
-        from convert.bench import keep_small
+        from convert.bench import fresh
         from convert.cli.pages import Folder
         from convert.fen import SourceError
         from convert.review import Refused, review_game
@@ -196,7 +196,7 @@ class _Pages:
             return self._without(pick, str(err))
         if read is None or len(read.moves) != pick.plies:
             return self._without(pick, f"{pick.file}: game {pick.number} is another one by now")
-        keep_small(bench)
+        fresh(bench)
         try:
             review = review_game(read, bench)
         except Refused as err:

@@ -40,8 +40,8 @@ class ToolError(click.ClickException):
 
 def table_files(folder: str) -> Iterator[str]:
     """The files of tables in a folder, and their sums."""
-    from tablebases.errors import TablebaseError
     from tablebases.checking import SUMS_NAMES
+    from tablebases.errors import TablebaseError
     from tablebases.files import find_tables
 
     with contextlib.suppress(TablebaseError, OSError):

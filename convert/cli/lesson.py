@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sys
 import time
 from collections.abc import Iterator
@@ -46,8 +47,8 @@ THEME_NAMES = (
 )  # fmt: skip
 #: Exercises on a sheet from games or positions when no number is asked for.
 USUAL_COUNT = 12
-#: Seconds that the solver may spend on one run when nothing else is said.
-USUAL_SECONDS = 60.0
+#: Planned work that the solver may do in one run when nothing else is said, in seconds of one core.
+USUAL_SECONDS = 100.0
 _GAMES, _POSITIONS, _PACKED = (".pgn",), (".epd", ".fen"), (".gz", ".zst")
 
 
@@ -92,9 +93,9 @@ def _files(source: str) -> Iterator[str]:
 @click.option("--limit", type=Whole(1, MOST_COUNT), metavar="N",
               help="Look at the first N games and positions only; otherwise all are looked at, "
               "and the best are taken.")
-@click.option("--seconds", type=Real(0, MOST_SECONDS), default=USUAL_SECONDS,
-              show_default=True, metavar="S", help="Time for the solver in all; afterwards only "
-              "tables and forced lines are asked.")
+@click.option("--seconds", type=Real(0, MOST_SECONDS), metavar="S",
+              help="Time on the clock for the solver in all; afterwards only tables and forced "
+              "lines are asked. Without it the solver does a fixed amount of work.")
 @click.option("--answers", is_flag=True, help="With the answers, in the terminal.")
 @click.option("--recompute", is_flag=True,
               help="Work the built-in lesson out again instead of using the stored answers.")
@@ -114,7 +115,7 @@ def command(
     levels: tuple[str, ...],
     title: str | None,
     limit: int | None,
-    seconds: float,
+    seconds: float | None,
     answers: bool,
     recompute: bool,
     quiet: bool,
@@ -246,7 +247,7 @@ class _Job:
     """Reads games and positions and keeps the best exercises; nothing else stays in memory."""
 
     def __init__(
-        self, bench: Bench, solve: bool, seconds: float, limit: int | None, quiet: bool
+        self, bench: Bench, solve: bool, seconds: float | None, limit: int | None, quiet: bool
     ):
         from convert.lesson.choose import Pool
 
@@ -294,7 +295,10 @@ class _Job:
         """May the solver still be asked?"""
         if not self.solve or self.bench.solver is None:
             return False
-        left = self.bench.solver.seconds < self.seconds
+        if self.seconds is None:
+            left = self.bench.solver.seconds < USUAL_SECONDS
+        else:
+            left = self.bench.solver.clock < self.seconds
         self.out_of_time = self.out_of_time or not left
         return left
 
@@ -359,7 +363,9 @@ class _Job:
         if wanted.count is None:
             wanted = replace(wanted, count=USUAL_COUNT)
         made = write_out(self.bench, self.pool.drafts(), wanted, self._tell_writing)
-        chosen = finish(self.bench, choose(made, wanted), 2 * self.seconds if self.solve else 0)
+        work = 0.0 if not self.solve else 2 * USUAL_SECONDS if self.seconds is None else math.inf
+        clock = math.inf if self.seconds is None else 2 * self.seconds
+        chosen = finish(self.bench, choose(made, wanted), work, clock)
         self.line.wipe()
         parts = []
         for number, word in ((self.games, "game"), (self.positions, "position")):
@@ -370,9 +376,12 @@ class _Job:
         ) + " with a certain answer to ask for."
         notes = [found]
         if self.out_of_time:
+            limit = "the work it may do"
+            if self.seconds is not None:
+                limit = f"its {self.seconds:g} seconds"
             notes.append(
-                f"The solver stopped after its {self.seconds:g} seconds; beyond that only tables "
-                "and forced lines were asked."
+                f"The solver stopped after {limit}; beyond that only tables and forced lines were "
+                "asked."
             )
         name = title or ("Exercises" if len(sources) > 1 or sources == ("-",)
                          else f"Exercises from {file_text(Path(sources[0]).name)}"

@@ -10,7 +10,7 @@ from typing import IO, TYPE_CHECKING
 
 import click
 
-from convert.bench import keep_small
+from convert.bench import fresh
 from convert.cli.batch import Games
 from convert.cli.common import (
     MOST_COUNT,
@@ -153,7 +153,7 @@ class _Job:
                  "PGN written")
         from convert.proofreading.proof import proofread
 
-        keep_small(self.bench)
+        fresh(self.bench)
 
         def tell(done: int, total: int) -> None:
             self.line.show(f"game {read.number}: {done} of {total} statements checked")

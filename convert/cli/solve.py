@@ -37,10 +37,10 @@ if TYPE_CHECKING:
     from tablebases.values import Outcome
 
 GB = 10**9
-#: Seconds and bytes of memory by effort.
-EFFORTS = {"quick": (5.0, 1 * GB), "normal": (60.0, 3 * GB), "deep": (600.0, 8 * GB)}
-#: Of the memory that is free the solver takes at most this share unless told otherwise.
-MOST_OF_FREE = 0.75
+#: Planned work in seconds of one core, and bytes of memory, by effort.
+EFFORTS = {"quick": (8.0, 1 * GB), "normal": (100.0, 3 * GB), "deep": (1000.0, 8 * GB)}
+#: Endings of at most so many men are settled whatever it takes.
+SETTLED = {"quick": 0, "normal": 5, "deep": 5}
 #: Lines are cut after so many plies.
 MOST_PLIES = 60
 #: A small ending with a win in it: solving it loads, or makes, all the machine code.
@@ -50,11 +50,15 @@ _SMALL = "8/8/8/4k3/8/4K3/4P3/8 w - - 0 1"
 @click.command("solve", cls=Careful, context_settings={"ignore_unknown_options": False})
 @click.argument("fen", metavar="FEN", nargs=-1, required=True)
 @click.option("--effort", type=click.Choice(EFFORT_NAMES), default="normal", show_default=True,
-              help="How much to spend: 5, 60 or 600 seconds with 1, 3 or 8 GB of memory (at most "
-              "three quarters of what is free).")
-@click.option("--seconds", type=Real(0.1, MOST_SECONDS), help="Time instead of the effort's.")
+              help="How much work to do, whatever time that takes: 8, 100 or 1000 seconds of one "
+              "core, as planned, with 1, 3 or 8 GB of memory. Up to five men are settled in any "
+              "case, but with quick.")
+@click.option("--seconds", type=Real(0.1, MOST_SECONDS),
+              help="Stop after so many seconds on the clock instead; what is proved then depends "
+              "on the machine.")
 @click.option("--memory", type=Real(0.05, MOST_GB), metavar="GB",
-              help="Memory instead of the effort's.")
+              help="Memory instead of the effort's; what the machine cannot spare of it lies in a "
+              "file.")
 @click.option("--disk", type=Real(0, MOST_GB), metavar="GB", default=0.0,
               help="Room on disk for what does not fit into memory. [default: none]")
 @click.option("--threads", type=Whole(1, 256),
@@ -78,8 +82,8 @@ def command(
     """Solve an ending past the tables: who wins, and which moves keep it?
 
     For kings, any number of pawns and at most four other pieces, without
-    castling. What cannot be settled in the time given is bounded: at least a
-    draw, say. Ctrl-C ends the work and shows what is proved so far. The first
+    castling. What cannot be settled with the work allowed is bounded: at least
+    a draw, say. Ctrl-C ends the work and shows what is proved so far. The first
     use of all prepares the solver for about a minute.
 
     \b
@@ -100,9 +104,11 @@ def command(
         plain_seconds, plain_memory = EFFORTS[effort]
         budget = _Spend(
             seconds=seconds if seconds is not None else plain_seconds,
-            memory=int(memory * GB) if memory is not None else _fitting(plain_memory),
+            memory=int(memory * GB) if memory is not None else plain_memory,
             disk=_on_disk(disk),
             threads=threads or _processors(),
+            planned=seconds is None,
+            settled=SETTLED[effort],
         )
         report = _solve(board, notes, budget, store)
     from convert.reports.solution_text import print_solution, solve_document
@@ -116,13 +122,17 @@ def command(
 
 
 class _Spend:
-    """Time in seconds, memory and disk in bytes, threads."""
+    """Seconds, planned or on the clock; memory and disk in bytes; threads."""
 
-    def __init__(self, *, seconds: float, memory: int, disk: int, threads: int) -> None:
+    def __init__(
+        self, *, seconds: float, memory: int, disk: int, threads: int, planned: bool, settled: int
+    ) -> None:
         self.seconds = seconds
         self.memory = memory
         self.disk = disk
         self.threads = threads
+        self.planned = planned
+        self.settled = settled
 
 
 # --- what is not for the solver -----------------------------------------------------------------
@@ -178,29 +188,6 @@ def _finished(board: chess.Board, notes: tuple[str, ...], over: str) -> SolveRep
 # --- the machine ----------------------------------------------------------------------------------
 
 
-def _fitting(memory: int) -> int:
-    """No more of the memory than the machine has to spare, in bytes."""
-    free = _free_memory()
-    return memory if free is None else min(memory, int(MOST_OF_FREE * free))
-
-
-def _free_memory() -> int | None:
-    """Bytes that may be taken without swapping, None where the system does not tell."""
-    found = []
-    with contextlib.suppress(OSError, ValueError, IndexError):
-        for line in Path("/proc/meminfo").read_text(encoding="ascii").splitlines():
-            if line.startswith("MemAvailable:"):
-                found.append(int(line.split()[1]) * 1024)
-    group = Path("/sys/fs/cgroup")
-    with contextlib.suppress(OSError, ValueError):
-        most = int((group / "memory.max").read_text(encoding="ascii"))
-        found.append(most - int((group / "memory.current").read_text(encoding="ascii")))
-    if not found:
-        with contextlib.suppress(OSError, ValueError, AttributeError):
-            found.append(os.sysconf("SC_AVPHYS_PAGES") * os.sysconf("SC_PAGE_SIZE"))
-    return max(0, min(found)) if found else None
-
-
 def _processors() -> int:
     if hasattr(os, "sched_getaffinity"):
         return max(1, len(os.sched_getaffinity(0)))
@@ -246,8 +233,9 @@ def _solve(
 
     _prepare()
     budget = Budget(
-        seconds=spend.seconds, memory=spend.memory, disk=spend.disk, threads=spend.threads
-    )
+        seconds=spend.seconds, memory=spend.memory, disk=spend.disk, threads=spend.threads,
+        planned=spend.planned, settled=spend.settled,
+    )  # fmt: skip
     with _progress() as tell:
         solver = Solver(
             [board],

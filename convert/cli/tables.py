@@ -266,7 +266,7 @@ def _made_judges() -> list[Prober]:
 @click.option("--disk", type=Real(0, MOST_GB), default=0.0, show_default=True, metavar="GB",
               help="Room on disk for what does not fit into memory.")
 @click.option("--seconds", type=Real(0, MOST_SECONDS, min_open=True), metavar="N",
-              help="Give up after so much time; without it a day.")
+              help="Give up after so many seconds on the clock. [default: never]")
 @click.option("--limit", type=Real(0, MOST_GB, min_open=True), default=20.0,
               show_default=True, metavar="GB", help="Most room for all classes that are kept.")
 @click.option("--force", is_flag=True, help="Solve it again even if it was made before.")
@@ -309,6 +309,7 @@ def make(
         memory=int(memory * 1e9),
         disk=int(disk * 1e9),
         threads=threads or os.cpu_count() or 1,
+        planned=False,
     )
     with _bar(name) as show:
         solution = solve_class(

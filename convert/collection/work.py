@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from convert.bench import keep_small, open_bench, set_aside
+from convert.bench import fresh, open_bench, set_aside
 from convert.collection.parts import Part, games_in
 from convert.collection.rows import WALK, Options, Place, Rows, rows_of, rows_of_failure
 from convert.collection.write import write_rows
@@ -99,7 +99,7 @@ def _rows(part: Part, options: Options, bench: Bench | None) -> Iterator[tuple[R
         for read, offset in games_in(part, light=bench is None):
             place = Place(part.file, read.number, offset)
             if bench is not None:
-                keep_small(bench)
+                fresh(bench)
             yield rows_of(read, options, bench, place), True
             if bench is not None and bench.solver is not None and bench.solver.stopped:
                 raise KeyboardInterrupt

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
@@ -177,17 +178,22 @@ def choose(
 
 
 def finish(
-    bench: Bench, chosen: Sequence[tuple[Exercise, Draft]], seconds: float
+    bench: Bench,
+    chosen: Sequence[tuple[Exercise, Draft]],
+    work: float,
+    clock: float = math.inf,
 ) -> tuple[Exercise, ...]:
     """The exercises in order, the solved ones with their lines played on.
 
-    The solver looks at what comes after the moves shown until it has worked ``seconds`` in all.
+    The solver looks at what comes after the moves shown until it has done ``work`` (planned
+    seconds) or taken ``clock`` (seconds) in all.
     """
     out = []
     for exercise, draft in chosen:
         more = (
             bench.solver is not None
-            and bench.solver.seconds < seconds
+            and bench.solver.seconds < work
+            and bench.solver.clock < clock
             and not bench.covered(draft.board)
         )
         out.append(build(bench, draft, deepen=True) if more else exercise)

@@ -17,8 +17,9 @@ from convert.solving import in_reach
 
 #: Nearest first; pawns removed are no twin.
 _KINDS = {"king": 0, "move": 1, "pawn": 2, "shift": 3}
-#: Further positions are solved for a twin only if the work so far was no longer (seconds).
-MOST_SECONDS = 3.0
+#: Further positions are solved for a twin only if the planned work so far was no more (seconds of
+#: one core).
+MOST_SECONDS = 5.0
 
 
 @dataclass(frozen=True)

@@ -100,8 +100,9 @@ def ask_draw(bench: Bench, playing: Playing, move: chess.Move | None = None) -> 
     return DrawAnswer(playing)
 
 
-#: Solving is tried again for new pawn structures of a material only if it took no longer (seconds).
-AGAIN_WITHIN = 10.0
+#: Solving is tried again for new pawn structures of a material only if it took no more planned
+#: work (seconds of one core).
+AGAIN_WITHIN = 15.0
 
 Structure = tuple[str, int, int]
 

@@ -7,14 +7,11 @@ kept in the user's cache folder.
 
 from __future__ import annotations
 
-import os
+from tablebases.solver.code import choose_folder, prepared
 
-import platformdirs
+choose_folder()  # before numba is imported
 
-os.environ.setdefault(
-    "NUMBA_CACHE_DIR", str(platformdirs.user_cache_path("fullpoint") / "machine-code")
-)
-
+# ruff: noqa: E402
 from tablebases.solver.classes import ClassSolution, solve_class
 from tablebases.solver.solution import (
     Budget,
@@ -39,8 +36,3 @@ __all__ = [
     "solve_class",
 ]
 
-
-def prepared() -> bool:
-    """Has the solver's machine code been made on this machine before?"""
-    folder = os.environ["NUMBA_CACHE_DIR"]
-    return os.path.isdir(folder) and any(os.scandir(folder))

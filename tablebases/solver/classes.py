@@ -78,8 +78,8 @@ __all__ = [
 
 Array = npt.NDArray[Any]
 
-CLASS_BUDGET: Final = Budget(seconds=24 * 3600.0)
-"""What a class may take unless said otherwise: a day, and the usual memory."""
+CLASS_BUDGET: Final = Budget(seconds=math.inf, planned=False)
+"""What a class may take unless said otherwise: any time, and the usual memory."""
 
 MOST_CLASS_MEN: Final = 6
 """Men of the largest classes: all pawns may become pieces, and a slice holds four."""
@@ -688,7 +688,7 @@ class _Maker:
                 kept = run.kept(s)
                 self.sets.add(LOWER, key, kept)
                 if self.store is not None:
-                    _write(self.store, _SCOPE, key, kept)
+                    _write(self.store, None, key, kept)
         except Stopped as error:
             raise Unfinished(self.name, time.monotonic() - self.started) from error
         except OutOfMemory as error:
@@ -738,7 +738,7 @@ def read_exact(store: Store, key: Key) -> Kept | None:
     """The exact set of a slice, if the store has it."""
     if not has_exact(store, key):
         return None
-    kept = _read(store, _SCOPE, key)
+    kept = _read(store, None, key)
     return kept if kept is not None and kept.complete else None
 
 
@@ -756,8 +756,8 @@ def solve_class(
 
     Args:
         name: e.g. "KRPvKN"; either side may come first, the order of the men is free.
-        budget: time and memory; nothing is returned when the time is up. The slices that are
-            kept, compressed, come on top of the memory.
+        budget: time on the clock and memory; nothing is returned when the time is up. The
+            slices that are kept, compressed, come on top of the memory.
         store: where the slices are kept, each group of them as soon as it is solved; what it
             has of the class already is read, not solved again.
         progress: called a few times a second.

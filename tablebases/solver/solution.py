@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import contextlib
+import hashlib
+import json
 import math
 import signal
 import threading
@@ -19,6 +21,8 @@ import numpy as np
 
 from tablebases.errors import Contradiction
 from tablebases.solver import kernels
+from tablebases.solver.code import source_digest
+from tablebases.solver.machine import NoRoom, spill_folder, to_spare
 from tablebases.solver.plan import (
     BLOCK_BYTES,
     KEEP_RESULT,
@@ -26,6 +30,7 @@ from tablebases.solver.plan import (
     Plan,
     make_plan,
     most_blocks,
+    scratch_bytes,
     sizes_of,
     wall_seconds,
 )
@@ -78,22 +83,31 @@ _OPENED: Final = 600 * 2**20
 class Budget:
     """How much may be spent.
 
+    What is proved follows from the first three and ``planned`` alone: it is the same on every
+    machine, fast, slow or busy, with much memory or little, unless the clock is asked for.
+
     Attributes:
-        seconds: time on the clock; what is proved when it is over is returned. No step is begun
-            that is not expected to end in time; one that takes longer may overrun by a tenth of
-            the time, at least 2 seconds, rather than be thrown away.
-        memory: bytes of real memory for sets; more is kept in a file on disk.
-        disk: bytes of that file.
-        threads: number of threads.
-        planned: count the seconds that the plans estimate instead of those on the clock, so that
-            the same is proved on every machine, fast, slow or busy.
+        seconds: work that may be done, counted in the seconds that the plans estimate for one
+            core. No step is begun that would pass it.
+        memory: bytes that the sets of one step may take; a machine that has not so much to
+            spare keeps them in a file.
+        disk: bytes that they may take in a file on top of that.
+        threads: number of threads, fewer where each would need much memory.
+        planned: False counts seconds on the clock instead: no step is begun that is not expected
+            to end in time; one that takes longer may overrun by a tenth of the time, at least 2
+            seconds, rather than be thrown away.
+        settled: positions of at most so many men are settled whatever it takes; only where
+            ``planned``.
+        share: number of processes that share the machine's memory.
     """
 
     seconds: float = 60.0
     memory: int = 3 * 2**30
     disk: int = 0
     threads: int = 2
-    planned: bool = False
+    planned: bool = True
+    settled: int = 0
+    share: int = 1
 
 
 @dataclass(frozen=True)
@@ -131,6 +145,21 @@ class Cost:
     positions: int = 0
     peak_bytes: int = 0
     from_store: int = 0
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """What is known of a step before it is done, from its plan or from the store.
+
+    Attributes:
+        slices: number of slices; ``seconds`` of one core; ``bytes`` with what two threads need.
+        complete: no move is left out.
+    """
+
+    slices: int
+    seconds: float
+    bytes: int
+    complete: bool
 
 
 @dataclass(frozen=True)
@@ -607,6 +636,17 @@ _MOST_EXACT: Final = 20_000
 """Slices up to which everything is modelled at once."""
 _FOR_MOVES: Final = 16.0
 """Seconds a step may take that settles moves only, not the positions themselves."""
+_AT_ONCE: Final = 40.0
+"""Seconds up to which few men are solved exactly before bounds are tried."""
+_MOST_PATIENT: Final = 2000.0
+"""Seconds of a step for few men from which everything is solved exactly instead."""
+_PLANNED_THREADS: Final = 2
+"""Threads for whose memory a plan must leave room, however many there will be."""
+
+
+def exactly() -> Scope:
+    """Everything that can arise; the lower bound is then the upper one too."""
+    return Scope(LOWER, (4,), limit=_MOST_EXACT)
 
 
 def _scopes(mode: int, limit: int) -> list[Scope]:
@@ -653,6 +693,13 @@ class Solver:
         }
         self._still_open: dict[chess.Color, list[list[chess.Board]]] = {}
         self._plans: dict[tuple[chess.Color, Scope, tuple[int, ...]], Plan] = {}
+        needed = [key for colour in chess.COLORS for key in sorted(self.needed[colour])]
+        self._notes = _Notes(store, budget.memory, needed)
+        self._at = ""
+        self._saved: list[tuple[Key, bool]] = []
+        self.unlimited = budget.planned and all(
+            b.occupied.bit_count() <= budget.settled for b in self.boards
+        )
         self.steps: list[Step] = []
         self.skipped: list[Step] = []
         self.timings: list[Any] = []
@@ -678,18 +725,32 @@ class Solver:
         """Do the work; on the user's interrupt what is proved so far is returned.
 
         Compiling the kernels, which the first use on a machine does, is not counted as time spent.
+
+        Raises:
+            NoRoom: the machine has neither the memory nor the disk that a step needs.
         """
         _compile()
         self.started = time.monotonic()
         self.deadline = self.started + self.budget.seconds
         with self._listening(), contextlib.suppress(Stopped):
-            if not self._exactly():
-                self._by_bounds()
+            self._work()
+        self._notes.keep()
         return self.solution()
+
+    def _work(self) -> None:
+        if self.unlimited:
+            if not self._exactly(_AT_ONCE):
+                self._by_bounds()
+                if not all(self._is_settled(b) for b in self.boards):
+                    self._exactly(math.inf)
+        elif not self._exactly(min(0.5 * self._left(), max(20.0, 0.3 * self.budget.seconds))):
+            self._by_bounds()
 
     def _left(self) -> float:
         if self.interrupted:
             return 0.0
+        if self.unlimited:
+            return math.inf
         if self.budget.planned:
             return self.budget.seconds - self.spent
         return self.deadline - time.monotonic()
@@ -740,34 +801,48 @@ class Solver:
         """Slices that could at best be solved in so many seconds."""
         return int(min(3_000_000.0, 2_000 + 30_000 * max(0.0, min(seconds, self._left()))))
 
-    def _exactly(self) -> bool:
-        """Solve everything exactly if that is cheap; True if everything is exact."""
+    def _exactly(self, most: float) -> bool:
+        """Solve everything exactly if each colour takes at most so long; True if all is exact."""
         if not self.boards:
             return True
-        scope = Scope(LOWER, (4,), limit=_MOST_EXACT)
-        plans = []
+        scope = exactly()
+        todo = []
         for colour in chess.COLORS:
             if all(self.sets.complete(key) for key in self.needed[colour]):
                 continue
-            if self._load(Step(colour, scope)):
-                continue
-            prepared = self._prepare(Step(colour, scope), self.boards)
-            if prepared is None or not self._fits(
-                prepared, min(0.5 * self._left(), max(20.0, 0.3 * self.budget.seconds))
-            ):
+            parts = self._fitting(Step(colour, scope), self.boards, most)
+            if parts is None:
                 return False
-            if not prepared.structures.complete.all():
-                return False
-            plans.append((Step(colour, scope), prepared))
-        for step, plan in plans:
-            self._execute(step, plan)
+            todo += [(Step(colour, scope), part) for part in parts]
+        for step, part in todo:
+            self._do(step, part)
         return all(
             self.sets.complete(key) for colour in chess.COLORS for key in self.needed[colour]
         )
 
+    def _fitting(
+        self, step: Step, boards: Sequence[chess.Board], most: float
+    ) -> list[Sequence[chess.Board]] | None:
+        """The boards, or parts of them one after the other where all at once take too much memory.
+
+        None: one of them takes too much, or too long, or cannot be solved exactly at all.
+        """
+        estimate = self._estimate(step, boards)
+        if estimate is not None and not estimate.complete:
+            return None
+        if estimate is not None and self._fits(estimate, most):
+            return [boards]
+        if not self.unlimited or len(boards) < 2 or most < math.inf:
+            return None
+        half = len(boards) // 2
+        first = self._fitting(step, boards[:half], most)
+        second = None if first is None else self._fitting(step, boards[half:], most)
+        return None if first is None or second is None else [*first, *second]
+
     def _by_bounds(self) -> None:
         """Widen the scope of each question in turn, as far as a growing allowance permits."""
         allowance = _FIRST_ALLOWANCE
+        most = _MOST_PATIENT if self.unlimited else self.budget.seconds
         reached: dict[tuple[chess.Color, int], int] = {}
         sizes: dict[tuple[chess.Color, int], int] = {}
         while self._left() > 0:
@@ -777,12 +852,12 @@ class Solver:
                 if not boards:
                     continue
                 scopes = _scopes(question[1], self._limit(_PATIENCE * allowance))
-                chosen: tuple[Step, Plan] | None = None
+                chosen: Step | None = None
                 i = reached.get(question, -1) + 1
                 if i < _FREE:
                     # A scope that lets both sides move all their pawns soon comes within reach:
                     # narrower ones would be wasted.
-                    free = self._prepare(Step(question[0], scopes[_FREE]), boards)
+                    free = self._estimate(Step(question[0], scopes[_FREE]), boards)
                     seconds = self._seconds(free)
                     if allowance < seconds <= _PATIENCE * allowance:
                         waiting = True
@@ -791,21 +866,18 @@ class Solver:
                         i = _FREE
                 while i < len(scopes):
                     step = Step(question[0], scopes[i])
-                    if self._load(step):
-                        chosen = None
-                    else:
-                        plan = self._prepare(step, boards)
-                        if plan is None or not self._fits(plan, min(allowance, self._left())):
-                            waiting = True
-                            break
-                        if len(plan.structures) != sizes.get(question):
-                            chosen = step, plan
-                            sizes[question] = len(plan.structures)
+                    estimate = self._estimate(step, boards)
+                    if estimate is None or not self._fits(estimate, min(allowance, self._left())):
+                        waiting = True
+                        break
+                    if estimate.slices != sizes.get(question):
+                        chosen = step
+                        sizes[question] = estimate.slices
                     reached[question] = i
                     i += 1
                 if chosen is not None:
-                    self._execute(*chosen)
-            if not waiting or allowance > self.budget.seconds:
+                    self._do(chosen, boards)
+            if not waiting or allowance > most:
                 return
             if allowance >= _FOR_MOVES and all(self._is_settled(b) for b in self.boards):
                 return
@@ -859,20 +931,18 @@ class Solver:
         return plan
 
     def _make_plan(self, step: Step, boards: Sequence[chess.Board]) -> Plan | None:
-        roots = list(dict.fromkeys(locate(framed(b, step.colour))[0] for b in boards))
-        budget = self.budget
         structures = expand(
-            roots,
+            self._roots(step, boards),
             step.scope,
-            room=budget.memory,
-            largest=most_blocks(budget.memory + budget.disk, budget.threads),
+            room=self._memory,
+            largest=most_blocks(self._memory + self.budget.disk, _PLANNED_THREADS),
         )
         if structures is None:
             return None
         keep = self._keep(step, structures)
         if self.audit is not None:
             keep, _ = self.audit.marks(structures, keep)
-        return make_plan(structures, keep, self.budget.memory)
+        return make_plan(structures, keep, self._memory)
 
     def _keep(self, step: Step, structures: Structures) -> Any:
         """What the question needs of each slice, as in ``make_plan``."""
@@ -884,25 +954,99 @@ class Solver:
                 keep[s] = KEEP_START if sizes[s] <= LARGEST_WITH_DISTANCES else KEEP_RESULT
         return keep
 
-    def _fits(self, plan: Plan, seconds: float) -> bool:
-        extra = 0 if self.audit is None else self.audit.most_bytes
-        if plan.bytes(self.budget.threads) > self.budget.memory + self.budget.disk + extra:
-            return False
-        return wall_seconds(plan.seconds, self.budget.threads) <= seconds
+    def _roots(self, step: Step, boards: Sequence[chess.Board]) -> list[Key]:
+        return list(dict.fromkeys(locate(framed(b, step.colour))[0] for b in boards))
 
-    def _seconds(self, plan: Plan | None) -> float:
-        """Estimated time on the clock; infinite where there is no plan or no room for it."""
-        if plan is None or not self._fits(plan, math.inf):
+    def _estimate(self, step: Step, boards: Sequence[chess.Board]) -> Estimate | None:
+        """What the step would take; None beyond the scope's limit.
+
+        It is remembered in the store, since planning large steps takes seconds.
+        """
+        name = _step_name(step, self._roots(step, boards))
+        found = self._notes.estimate(name, step.scope.limit)
+        if found is _UNKNOWN:
+            plan = self._prepare(step, boards)
+            found = None if plan is None else _estimate(plan)
+            self._notes.tell(name, step.scope.limit, found)
+        assert found is None or isinstance(found, Estimate)
+        return found
+
+    def _fits(self, step: Estimate, seconds: float) -> bool:
+        if step.bytes > self._memory + self.budget.disk:
+            return False
+        return self._counted(step.seconds) <= seconds
+
+    def _counted(self, seconds: float) -> float:
+        """What so many seconds of one core count in the budget's seconds."""
+        return seconds if self.budget.planned else wall_seconds(seconds, self.budget.threads)
+
+    def _seconds(self, step: Estimate | None) -> float:
+        """Seconds of the budget; infinite where there is no plan or no room for it."""
+        if step is None or not self._fits(step, math.inf):
             return math.inf
-        return wall_seconds(plan.seconds, self.budget.threads)
+        return self._counted(step.seconds)
+
+    def _do(self, step: Step, boards: Sequence[chess.Board]) -> None:
+        """Read what the step would find from the store, or work it out.
+
+        Either costs the same of the budget, so that the answers do not depend on the store.
+        """
+        name = _step_name(step, self._roots(step, boards))
+        kept = self._notes.kept(name)
+        if kept is None and self.store is not None:
+            plan = self._prepare(step, boards)
+            if plan is not None and plan.structures.complete.all():
+                # Whoever has solved these slices exactly has found the same.
+                needed = self.needed[step.colour]
+                kept = [(key, True) for key in keys_of(plan.structures) if key in needed]
+        if kept is not None and self._load(step, name, kept):
+            estimate = self._estimate(step, boards)
+            if self.budget.planned and estimate is not None:
+                self.spent += estimate.seconds
+            self.steps.append(step)
+            self._notes.done(name, kept)
+            return
+        plan = self._prepare(step, boards)
+        assert plan is not None
+        self._at, self._saved = name, []
+        self._execute(step, plan)
+        if self.steps and self.steps[-1] is step:
+            self._notes.done(name, self._saved)
+
+    @property
+    def _memory(self) -> int:
+        """Bytes of memory for sets, those included that are kept to be audited."""
+        return self.budget.memory + (0 if self.audit is None else self.audit.most_bytes)
+
+    def _begin(self, plan: Plan) -> Run:
+        """Set the memory of a step aside, or a file where the machine has not so much to spare.
+
+        Raises:
+            NoRoom: there is room for neither.
+        """
+        scratch = scratch_bytes(plan.largest)
+        spare = to_spare(self.budget.share)
+        allowed = self._memory + self.budget.disk - plan.pool_bytes
+        threads = max(1, min(self.budget.threads, min(allowed, spare) // max(1, scratch)))
+        memory = max(0, min(self._memory - _PLANNED_THREADS * scratch,
+                            spare - threads * scratch))  # fmt: skip
+        needed = plan.pool_bytes + scratch
+        for real in dict.fromkeys((memory, 0)):
+            folder = self.folder
+            if plan.pool_bytes > real or scratch > spare:
+                folder = spill_folder(folder, plan.pool_bytes, spare)
+                if scratch > spare:
+                    raise NoRoom(needed, spare, folder, "only a part of it can lie in a file")
+            try:
+                return Run(plan, threads=threads, memory=real, folder=folder)
+            except OutOfMemory as error:
+                reason = str(error)
+        raise NoRoom(needed, spare, spill_folder(self.folder, 0, spare), reason)
 
     def _execute(self, step: Step, plan: Plan) -> None:
-        extra = 0 if self.audit is None else self.audit.most_bytes
-        for_threads = plan.bytes(self.budget.threads) - plan.pool_bytes
-        memory = max(0, self.budget.memory + extra - for_threads)
-        run = Run(plan, threads=self.budget.threads, memory=memory, folder=self.folder)  # fmt: skip
+        run = self._begin(plan)
         begun = time.monotonic()
-        self.spent += wall_seconds(plan.seconds, self.budget.threads)
+        self.spent += self._counted(plan.seconds)
 
         def report(done: int, share: float) -> None:
             if self.progress is not None:
@@ -939,28 +1083,125 @@ class Solver:
             self.cost.peak_bytes = max(self.cost.peak_bytes, plan.bytes(self.budget.threads))
             run.close()
 
-    # The store holds one entry a slice and scope.
+    # The store holds one entry a slice and scope, and notes on what was planned and done.
 
-    def _load(self, step: Step) -> bool:
-        """Read all slices that the step would keep; False if one is missing."""
+    def _load(self, step: Step, name: str, kept: Iterable[tuple[Key, bool]]) -> bool:
+        """Read the slices that the step would keep, just as it would; False if one is missing.
+
+        Args:
+            kept: the slices, and which of them are complete.
+        """
         if self.store is None:
             return False
         found = []
-        for key in self.needed[step.colour]:
-            if self.sets.complete(key):
+        for key, complete in kept:
+            if complete and self.sets.complete(key):
                 continue
-            kept = _read(self.store, step.scope, key)
-            if kept is None:
+            one = _read(self.store, None if complete else _entry(step.scope, name), key)
+            if one is None or one.complete != complete:
                 return False
-            found.append((key, kept))
-        for key, kept in found:
-            self.sets.add(step.scope.mode, key, kept)
+            found.append((key, one))
+        for key, one in found:
+            self.sets.add(step.scope.mode, key, one)
         self.cost.from_store += len(found)
         return True
 
     def _save(self, step: Step, key: Key, kept: Kept) -> None:
+        self._saved.append((key, kept.complete))
         if self.store is not None:
-            _write(self.store, step.scope, key, kept)
+            scope = None if kept.complete else _entry(step.scope, self._at)
+            _write(self.store, scope, key, kept)
+
+
+def _estimate(plan: Plan) -> Estimate:
+    structures = plan.structures
+    return Estimate(
+        len(structures), plan.seconds, plan.bytes(_PLANNED_THREADS), bool(structures.complete.all())
+    )
+
+
+def _step_name(step: Step, roots: Sequence[Key]) -> str:
+    """A step and the slices that it sets out from, as a short text."""
+    scope = step.scope
+    told = repr((step.colour, scope.mode, scope.caps, scope.white_promotions,
+                 scope.black_promotions, scope.budget, list(roots)))  # fmt: skip
+    return hashlib.blake2b(told.encode(), digest_size=12).hexdigest()
+
+
+class _Unknown:
+    """Nothing is noted."""
+
+
+_UNKNOWN: Final = _Unknown()
+
+
+class _Notes:
+    """What is known from earlier runs about the steps of one question: their cost, what they kept.
+
+    With them a run whose results are in the store decides as it would without a store, and plans
+    nothing a second time. They hold for one state of the sources.
+    """
+
+    def __init__(self, store: Store | None, memory: int, needed: Iterable[Key]) -> None:
+        self._store = store
+        self._key = ""
+        self._changed = False
+        self._estimates: dict[str, list[Any]] = {}
+        self._done: dict[str, list[tuple[Key, bool]]] = {}
+        if store is None:
+            return
+        told = repr((source_digest(), memory, list(needed)))
+        digest = hashlib.blake2b(told.encode(), digest_size=16).hexdigest()
+        self._key = f"solver {SOLVER_VERSION} | notes | {digest}"
+        entry = store.get(self._key)
+        if entry is not None:
+            with contextlib.suppress(ValueError, TypeError, KeyError):
+                found = json.loads(entry.arrays["text"].tobytes())
+                estimates = {str(k): [int(v[0]), float(v[1]), int(v[2]), bool(v[3])]
+                             for k, v in found["estimates"].items()}  # fmt: skip
+                done = {
+                    str(k): [((int(a), int(b), int(c)), bool(d)) for a, b, c, d in v]
+                    for k, v in found["done"].items()
+                }
+                self._estimates, self._done = estimates, done
+
+    def estimate(self, name: str, limit: int) -> Estimate | _Unknown | None:
+        """What a step takes; None if it has more slices than the limit, as far as is known."""
+        found = self._estimates.get(name)
+        if found is None:
+            return _UNKNOWN
+        slices, seconds, size, complete = found
+        if slices > limit:
+            return None
+        return Estimate(slices, seconds, size, complete) if size else _UNKNOWN
+
+    def tell(self, name: str, limit: int, estimate: Estimate | None) -> None:
+        """Note what a step takes; None: it has more slices than the limit."""
+        self._estimates[name] = (
+            [limit + 1, 0.0, 0, False] if estimate is None
+            else [estimate.slices, estimate.seconds, estimate.bytes, estimate.complete]
+        )  # fmt: skip
+        self._changed = True
+
+    def kept(self, name: str) -> list[tuple[Key, bool]] | None:
+        """The slices that a step has kept, and which of them are complete; None if unknown."""
+        return self._done.get(name)
+
+    def done(self, name: str, kept: list[tuple[Key, bool]]) -> None:
+        """Note what a step has kept."""
+        self._changed = self._changed or self._done.get(name) != kept
+        self._done[name] = kept
+
+    def keep(self) -> None:
+        """Write the notes into the store."""
+        if self._store is None or not self._changed:
+            return
+        text = json.dumps({
+            "estimates": self._estimates,
+            "done": {k: [[*key, whole] for key, whole in v] for k, v in self._done.items()},
+        })  # fmt: skip
+        self._store.put(self._key, {"text": np.frombuffer(text.encode(), np.uint8)}, {})
+        self._changed = False
 
 
 _compiled = False
@@ -975,9 +1216,9 @@ def _compile() -> None:
     board = chess.Board("8/8/8/4k3/8/4K3/4P3/8 w - - 0 1")
     solver = Solver([board], Budget(seconds=math.inf, threads=1))
     solver._by_bounds()
-    solver._exactly()
+    solver._exactly(math.inf)
     Solution(solver.sets, solver.cost).distance(board)
-    plan = solver._make_plan(Step(chess.WHITE, Scope(LOWER, (4,), limit=_MOST_EXACT)), [board])
+    plan = solver._make_plan(Step(chess.WHITE, exactly()), [board])
     assert plan is not None
     run = Run(plan, threads=1, memory=plan.pool_bytes)
     run.compile_late()
@@ -994,28 +1235,34 @@ def keys_of(structures: Structures) -> Iterator[Key]:
     )
 
 
-def _store_key(scope: Scope | None, key: Key) -> str:
-    name = "exact" if scope is None else (
+def _entry(scope: Scope, name: str) -> str:
+    """Which bound it is that an entry of the store holds of a slice."""
+    told = (
         f"{scope.mode} {scope.caps} {scope.white_promotions} {scope.black_promotions}"
         f" {scope.budget}"
     )
+    # How many pawn moves are left in a slice depends on where one sets out.
+    return told if scope.budget < 0 else f"{told} {name}"
+
+
+def _store_key(bound: str | None, key: Key) -> str:
+    """The key of an entry; None: the slice exactly."""
+    name = "exact" if bound is None else bound
     return f"solver {SOLVER_VERSION} | {name} | {key[0]:x} {key[1]:x} {key[2]:x}"
 
 
-def _read(store: Store, scope: Scope, key: Key) -> Kept | None:
+def _read(store: Store, bound: str | None, key: Key) -> Kept | None:
     """What the store has of a slice; an entry that cannot be that is removed."""
 
     def fits(meta: Mapping[str, JSON], shapes: Mapping[str, Shape]) -> bool:
         return is_of_slice(key, meta, shapes)
 
-    for name in (_store_key(None, key), _store_key(scope, key)):
-        entry = store.get(name, fits)
-        if entry is None:
-            continue
-        if np.array_equal(entry.arrays["codes"], _codes_of(key)):
-            break
+    name = _store_key(bound, key)
+    entry = store.get(name, fits)
+    if entry is None:
+        return None
+    if not np.array_equal(entry.arrays["codes"], _codes_of(key)):
         store.discard(name)
-    else:
         return None
     meta, arrays = entry.meta, entry.arrays
     return Kept(
@@ -1079,7 +1326,8 @@ def is_of_slice(key: Key, meta: Mapping[str, JSON], shapes: Mapping[str, Shape])
     )  # fmt: skip
 
 
-def _write(store: Store, scope: Scope, key: Key, kept: Kept) -> None:
+def _write(store: Store, bound: str | None, key: Key, kept: Kept) -> None:
+    """Keep a slice: exactly (``bound`` None) or as the bound that it is."""
     arrays: dict[str, Any] = {
         "codes": kept.codes,
         "candidates": kept.candidates,
@@ -1095,7 +1343,7 @@ def _write(store: Store, scope: Scope, key: Key, kept: Kept) -> None:
         "slow_unknown": kept.slow_unknown,
         "solved": kept.solved,
     }
-    store.put(_store_key(None if kept.complete else scope, key), arrays, meta)
+    store.put(_store_key(bound, key), arrays, meta)
 
 
 def solve(

@@ -42,6 +42,7 @@ from tablebases.solver.solution import (
     Solution,
     Solver,
     Step,
+    _estimate,
     _scopes,
     framed,
     keys_of,
@@ -151,7 +152,7 @@ def test_a_slow_win_is_cursed() -> None:
     """
     board = chess.Board("8/8/8/8/4k3/7p/8/KNN5 w - - 0 1")
     solver = Solver([board], Budget(seconds=120.0))
-    assert solver._exactly()
+    assert solver._exactly(math.inf)
     (packed,) = solver.sets.kept[LOWER, locate(board)[0]]
     found = replay(packed.open())
     quick = np.argwhere((found.white > 0) & (found.white <= 100))
@@ -201,7 +202,7 @@ def test_a_pool_on_disk_gives_the_same(tmp_path: Path) -> None:
         plan = solver._prepare(step, [board])
         assert plan is not None
         assert (plan.bytes(2) <= memory) == (disk == 0)
-        assert solver._fits(plan, 600.0)
+        assert solver._fits(_estimate(plan), 600.0)
         solver._execute(step, plan)
         (packed,) = solver.sets.kept[LOWER, locate(board)[0]]
         found.append(replay(packed.open()))
@@ -390,7 +391,7 @@ def test_a_step_under_way_may_overrun_the_time_a_little(
     """By a tenth, at least two seconds; no step is begun in that time."""
     clock = SimpleNamespace(now=0.0, monotonic=lambda: clock.now)
     monkeypatch.setattr("tablebases.solver.solution.time", clock)
-    solver = Solver([chess.Board(TWO_TO_ONE)], Budget(seconds=seconds))
+    solver = Solver([chess.Board(TWO_TO_ONE)], Budget(seconds=seconds, planned=False))
     for clock.now, over, begin in (
         (0.0, False, True), (seconds - 0.1, False, True), (seconds + 0.1, False, False),
         (until - 0.1, False, False), (until + 0.1, True, False),

@@ -1,0 +1,151 @@
+"""Compiled code never outlives the sources it was made from.
+
+numba looks at the file that holds a function; what was inlined from another file goes unnoticed.
+In a copy of the package one constant or helper is changed, and what compiled code answers is seen.
+"""
+
+from __future__ import annotations
+
+import ast
+import os
+import shutil
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from tablebases.solver import code, kernels, prepared
+
+ROOT = Path(__file__).parents[2]
+
+#: Prints the folder of the machine code and what a function says that is compiled from two files.
+ASK = """
+import numpy as np
+import tablebases.solver
+from tablebases.solver import code, structures
+
+print(code.code_folder().name)
+print(structures._popcount(np.uint64(5)), structures.tail(np.uint64(40)))
+"""
+#: A compiled function that another file's helper is inlined into, added to the copy.
+TAIL = '''
+
+@njit(cache=True)
+def tail(word):
+    """Where the lowest bit stands."""
+    return lowest(word)
+'''
+
+
+@pytest.fixture
+def copy(tmp_path: Path) -> Path:
+    """A copy of the package, with one more compiled function."""
+    shutil.copytree(ROOT / "tablebases", tmp_path / "tablebases",
+                    ignore=shutil.ignore_patterns("__pycache__", "bundled"))  # fmt: skip
+    structures = tmp_path / "tablebases" / "solver" / "structures.py"
+    structures.write_text(structures.read_text() + TAIL)
+    return tmp_path
+
+
+def ask(copy: Path) -> tuple[str, str]:
+    environment = os.environ | {"NUMBA_CACHE_DIR": str(copy / "code"), "PYTHONPATH": str(copy)}
+    done = subprocess.run(
+        [sys.executable, "-c", ASK], cwd=copy, env=environment, capture_output=True, text=True
+    )
+    assert done.returncode == 0, done.stderr
+    folder, told = done.stdout.splitlines()
+    return folder, told
+
+
+def test_a_change_in_one_file_reaches_code_compiled_from_another(copy: Path) -> None:
+    first = ask(copy)
+    assert first[1] == "2 3"
+    assert ask(copy) == first
+    helper = copy / "tablebases" / "solver" / "kernels.py"
+    text = helper.read_text()
+    before = "def lowest(word):"
+    assert text.count(before) == 1
+    place = text.index("return ", text.index(before))
+    end = text.index("\n", place)
+    # Same size and same time: nothing but the content tells.
+    changed = text[:place] + "return U(7)".ljust(end - place) + text[end:]
+    assert len(changed) == len(text)
+    status = helper.stat()
+    helper.write_text(changed)
+    os.utime(helper, ns=(status.st_atime_ns, status.st_mtime_ns))
+    second = ask(copy)
+    assert second[1] == "2 7"
+    assert second[0] != first[0]
+    assert {first[0], second[0]} == {path.name for path in (copy / "code").iterdir()}
+
+
+def test_what_is_compiled_is_found_by_looking(copy: Path) -> None:
+    root = copy / "tablebases"
+    found = {path.name for path in code.compiled_sources(root)}
+    assert {"kernels.py", "structures.py", "plan.py", "classes.py", "geometry.py"} <= found
+    assert "store.py" not in found
+    (root / "values.py").write_text(
+        (root / "values.py").read_text()
+        + "\n\nfrom tablebases import material as m\nfrom numba import njit\n"
+        "@njit\ndef seven():\n    return m.x\n"
+    )
+    assert {"values.py", "material.py"} <= {p.name for p in code.compiled_sources(root)}
+    assert code.source_digest(root) != code.source_digest()
+
+
+def test_nothing_is_compiled_outside_the_package() -> None:
+    for path in (ROOT / "convert").rglob("*.py"):
+        imports = {
+            name.name.split(".")[0] if isinstance(node, ast.Import) else (node.module or "")
+            for node in ast.walk(ast.parse(path.read_bytes()))
+            if isinstance(node, (ast.Import, ast.ImportFrom)) for name in node.names
+        }  # fmt: skip
+        assert "numba" not in imports, path
+
+
+def test_settings_and_processor_have_folders_of_their_own(monkeypatch: pytest.MonkeyPatch) -> None:
+    import llvmlite.binding as llvm
+
+    usual = code._digest()
+    assert code._digest() == usual
+    with monkeypatch.context() as changed:
+        changed.setenv("NUMBA_BOUNDSCHECK", "1" if "NUMBA_BOUNDSCHECK" not in os.environ else "")
+        assert code._digest() != usual
+    with monkeypatch.context() as changed:
+        changed.setattr(llvm, "get_host_cpu_name", lambda: "another")
+        assert code._digest() != usual
+    with monkeypatch.context() as changed:
+        changed.setattr(code, "version", lambda name: "0")
+        assert code._digest() != usual
+
+
+def test_old_folders_go_and_others_stay(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """What nobody has used for a month; in a folder of the user's only what is called as ours."""
+    old, recent = (tmp_path / f"code-{digit * 24}" for digit in "01")
+    other = tmp_path / "other"
+    for folder in (old, recent, other):
+        folder.mkdir()
+        (folder / "file").touch()
+    month = time.time() - 31 * 86400
+    for folder in (old, other):
+        os.utime(folder, (month, month))
+    monkeypatch.setenv("NUMBA_CACHE_DIR", str(tmp_path))
+    now = code.choose_folder()
+    assert {path.name for path in tmp_path.iterdir()} == {recent.name, other.name, now.name}
+    assert not prepared()
+    # A process below this one finds the folder named, and takes the same.
+    assert os.environ["NUMBA_CACHE_DIR"] == str(now)
+    assert code.choose_folder() == now
+    (now / "part").mkdir()
+    (now / "part" / "kernels.nbi").touch()
+    assert prepared()
+    # Use is written down, so that the folder is not taken for an old one.
+    os.utime(now, (month, month))
+    code.choose_folder()
+    assert now.stat().st_mtime > time.time() - 60
+
+
+def test_the_kernels_are_where_they_are_looked_for() -> None:
+    assert Path(kernels.__file__) in code.compiled_sources()
