@@ -81,6 +81,8 @@ class SolverJudge:
         tell: called with what is being proved while the solver works.
     """
 
+    name = "solver"
+
     def __init__(
         self,
         reach: Reach,

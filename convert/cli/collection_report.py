@@ -177,6 +177,7 @@ class _Pages:
     def _page(self, pick: Pick, bench: Bench, pages: object) -> Pick:
         from convert.bench import keep_small
         from convert.cli.pages import Folder
+        from convert.errors import Contradiction
         from convert.fen import SourceError
         from convert.review import Refused, review_game
 
@@ -192,7 +193,7 @@ class _Pages:
         keep_small(bench)
         try:
             review = review_game(read, bench)
-        except Refused as err:
+        except (Refused, Contradiction) as err:
             return self._without(pick, f"{pick.file}: game {pick.number}: {err}")
         pages.add(review)
         return replace(pick, page=str(self.folder / pages.rows[-1].href))

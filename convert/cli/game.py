@@ -157,6 +157,7 @@ class _Job:
                 yield review
 
     def _one(self, read: GameRead) -> Review | None:
+        from convert.errors import Contradiction
         from convert.model import Side
         from convert.review import Refused, review_game
 
@@ -174,6 +175,9 @@ class _Job:
                 if not read.problems:
                     note(f"{read.source}: game {read.number}, line {read.line}: {err}")
                 self.reviewed += 1
+            return None
+        except Contradiction as err:
+            self.games.contradicted(read, err)
             return None
         finally:
             self.line.wipe()

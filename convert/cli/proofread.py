@@ -153,6 +153,7 @@ class _Job:
                                         not read.complete for p in read.problems):
             note(f"{read.source}: game {read.number}: what could not be read is missing in the "
                  "PGN written")
+        from convert.errors import Contradiction
         from convert.proofreading.proof import proofread
 
         keep_small(self.bench)
@@ -162,6 +163,9 @@ class _Job:
 
         try:
             proof = proofread(read, self.bench, tell)
+        except Contradiction as err:
+            self.games.contradicted(read, err)
+            return None
         finally:
             self.solving.done()
             self.line.wipe()

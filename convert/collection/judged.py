@@ -10,6 +10,7 @@ import chess
 from convert.balance import balance, material_text, men
 from convert.collection.endings import Row, points_of, side_ahead
 from convert.collection.kinds import kind
+from convert.errors import Contradiction
 from convert.model import Decision, Grade, Part, PlyRecord, Review, Side, Slip, Trade, Verdict
 from convert.review import Refused, review_game
 from convert.slips import CLEARLY, better_from
@@ -41,7 +42,7 @@ def add_review(
     """
     try:
         review = review_game(read, bench)  # type: ignore[arg-type]
-    except Refused as err:
+    except (Refused, Contradiction) as err:
         return str(err)
     except Exception as err:
         return f"the review failed ({type(err).__name__}: {err})"
