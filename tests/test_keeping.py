@@ -535,7 +535,7 @@ def test_a_contradiction_ends_neither_proofreading_nor_a_sheet(run: Run, tmp_pat
     assert code == 2
 
 
-# --- the clock is part of what is remembered -------------------------------------------------------
+# --- the clock is part of what is remembered ------------------------------------------------------
 
 
 class InTime:
@@ -567,3 +567,22 @@ def test_the_look_ahead_is_not_repeated_for_another_clock() -> None:
     spent = bench.look_ahead_nodes
     assert bench.verdict(late) == first
     assert bench.look_ahead_nodes == spent
+
+
+def test_a_contradiction_belongs_to_its_row_of_a_collection(tmp_path: Path) -> None:
+    pytest.importorskip("pyarrow")
+    from convert.collection.judged import add_review
+    from convert.walker import walk
+
+    liars = (
+        Says("first", DRAW, WIN, chess.E4, chess.E5),
+        Says("second", LOSS, LOSS, chess.E4, chess.E5),
+    )
+    bench = Bench(TABLES, effort=QUICK, more=liars)
+    path = tmp_path / "game.pgn"
+    path.write_text("1. e4 e5 *\n")
+    (read,) = read_games(path)
+    assert read.game is not None
+    why = add_review({}, read, walk(read.game.board(), read.moves), bench)
+    assert why is not None
+    assert why.startswith("the judges first and second disagree about ")
