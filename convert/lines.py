@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import chess
 
 from convert.judge import Bench, after_move
-from convert.model import Line, Verdict
+from convert.model import Evidence, Line, Verdict
 from tablebases.values import Outcome
 
 #: Longest line shown, in plies.
@@ -179,13 +179,27 @@ def line_after(bench: Bench, board: chess.Board, move: chess.Move) -> Line | Non
     else:
         follow = best_line(bench, child)
     if follow is None:
-        return Line(board.fen(), (san, *settled.via), "into the tables" if settled.via else "")
+        return Line(board.fen(), (san, *settled.via), via_ends(settled))
     return Line(board.fen(), (san, *follow.moves), follow.ends)
 
 
 def refutation(bench: Bench, board: chess.Board, verdict: Verdict) -> Line | None:
     """Best play after a slip, from the position it led to and the verdict on that."""
     line = best_line(bench, board)
-    if line is None and verdict.via:
-        return Line(board.fen(), verdict.via, "into the tables")
-    return line
+    return line if line is not None else via_line(board, verdict)
+
+
+def via_line(board: chess.Board, verdict: Verdict | None) -> Line | None:
+    """The line by which a verdict on ``board`` is proved, None where it has none."""
+    if verdict is None or not verdict.via:
+        return None
+    return Line(board.fen(), verdict.via, via_ends(verdict))
+
+
+def via_ends(verdict: Verdict) -> str:
+    """What ends the line by which a verdict is proved."""
+    if not verdict.via:
+        return ""
+    if verdict.evidence is not Evidence.RULES:
+        return "into the tables"
+    return "mate" if verdict.points else ""

@@ -11,6 +11,7 @@ from chess import KING
 from convert.balance import balance_name, census
 from convert.decisions import position_speaking
 from convert.judge import Bench, after_move
+from convert.keeping import Kept
 from convert.lines import best_line, line_after
 from convert.model import (
     POSITION_SCHEMA,
@@ -51,8 +52,10 @@ def judge_position(
         # Each shifted pawn is a structure of its own, as much work again as the position itself;
         # where only a king or the move differs the answer is known already.
         bench.prepare([v for _, _, v in each_variant(board) if v.is_valid()], moves_too=False)
-    verdict = with_distance(bench, board, bench.verdict(board))
-    rows = _moves(board, bench)
+    kept = bench.weighed(board)
+    assert kept.verdict is not None
+    verdict = with_distance(bench, board, kept.verdict)
+    rows = _moves(board, bench, kept)
     listed = rows if verdict.exact else rows[:MOST_ESTIMATED]
     return PositionReport(
         schema=POSITION_SCHEMA,
@@ -102,12 +105,11 @@ def with_distance(bench: Bench, board: chess.Board, verdict: Verdict) -> Verdict
     return replace(verdict, distance=abs(found.plies) or None, rounded=found.rounded)
 
 
-def _moves(board: chess.Board, bench: Bench) -> list[MoveRow]:
-    side = Side.of(board.turn)
+def _moves(board: chess.Board, bench: Bench, kept: Kept) -> list[MoveRow]:
     rows = []
-    for move in board.legal_moves:
-        child = after_move(board, move)
-        verdict = with_distance(bench, child, bench.verdict(child)).for_side(side)
+    for move, told in kept.moves:
+        assert told is not None
+        verdict = with_distance(bench, after_move(board, move), told)
         rows.append(
             MoveRow(
                 board.san(move),

@@ -18,7 +18,8 @@ from convert.decisions import (
     scene_of,
     trade_decisions,
 )
-from convert.judge import Bench, after_move, with_chances
+from convert.judge import Bench, after_move
+from convert.keeping import AGREES_WITHIN, backed_up, only_move, raised, with_chances
 from convert.model import (
     SCHEMA,
     Counts,
@@ -159,31 +160,41 @@ def judge_walk(
         step = walked.steps[ply - 1]
         mover = Side.of(step.color)
         before, after = verdicts[ply - 1].for_side(mover), verdicts[ply].for_side(mover)
-        if before.exact:
-            continue
-        if after.low.points <= before.low.points:
-            verdicts[ply - 1] = _best_of_moves(walked, bench, ply, before, after).for_side(
-                Side.WHITE
-            )
-            continue
-        low = after.low
-        via = (walked.san(ply), *after.via)
-        evidence = after.evidence if low.points >= before.high.points else Evidence.BOUNDED
-        if low.points >= before.high.points:
-            changed = replace(
-                before, low=low, high=max(low, before.high), evidence=evidence, via=via,
-                win=None, loss=None,
-            )
-        else:
-            total = 1.0 - before.loss_probability
-            win = before.win_probability / total if total > 0 else 0.0
-            changed = replace(before, low=low, evidence=evidence, via=via, win=win, loss=0.0)
-        verdicts[ply - 1] = changed.for_side(Side.WHITE)
+        told = raised(walked.boards[ply - 1], before, walked.san(ply), after)
+        if told is before and not before.exact:
+            told = _through_forced(walked, bench, ply, before, after)
+            told = _best_of_moves(walked, bench, ply, told, after)
+        verdicts[ply - 1] = told.for_side(Side.WHITE)
     return verdicts
 
 
-#: From this difference (expected points) an estimate is checked against the moves themselves.
-CHECKED_FROM = 0.15
+def _through_forced(
+    walked: Walk, bench: Bench, ply: int, before: Verdict, after: Verdict
+) -> Verdict:
+    """Before a forced move the chances are those after it.
+
+    Forced are the only legal move, and to take back on the square of the last capture where the
+    look-ahead sees nothing better; of several ways to do so the best counts.  All three verdicts
+    are for the side to move.
+    """
+    board, step = walked.boards[ply - 1], walked.steps[ply - 1]
+    if only_move(board) is not None:
+        return with_chances(before, after.win_probability, after.loss_probability)
+    last = walked.steps[ply - 2] if ply > 1 else None
+    if last is None or last.captured is None:
+        return before
+    square = last.move.to_square
+    back = [move for move in bench.forcing_first(board) if move.to_square == square]
+    if not back or back[0] != bench.forcing_first(board)[0]:
+        return before
+    told = [
+        after
+        if move == step.move
+        else bench.verdict(after_move(board, move)).for_side(before.side)
+        for move in back
+    ]
+    best = max(told, key=lambda verdict: verdict.expected)
+    return with_chances(before, best.win_probability, best.loss_probability)
 
 
 def _best_of_moves(
@@ -195,17 +206,23 @@ def _best_of_moves(
     where the estimate before it was clearly higher, no more than the best of all.
     All three are for the side to move.
     """
-    if after.exact or before.expected - after.expected < CHECKED_FROM:
-        if after.expected - before.expected < CHECKED_FROM:
+    if before.expected - after.expected < AGREES_WITHIN:
+        if after.expected - before.expected < AGREES_WITHIN:
             return before
         return with_chances(before, after.win_probability, after.loss_probability)
     board, best = walked.boards[ply - 1], after
+    told: list[tuple[chess.Move, Verdict]] = []
     for move in bench.forcing_first(board):
         verdict = bench.verdict(after_move(board, move)).for_side(before.side)
+        told.append((move, verdict))
         if verdict.expected > best.expected:
             best = verdict
-            if best.expected >= before.expected - CHECKED_FROM / 3:
+            before = raised(board, before, board.san(move), best)
+            if before.exact or best.expected >= before.expected - AGREES_WITHIN / 3:
                 return before
+    before = backed_up(board, before, told) or before
+    if before.exact:
+        return before
     return with_chances(before, best.win_probability, best.loss_probability)
 
 

@@ -90,6 +90,8 @@ class SolverJudge:
         stopped: the user has stopped it.
     """
 
+    name = "solver"
+
     def __init__(
         self,
         reach: Reach,

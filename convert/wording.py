@@ -82,8 +82,8 @@ def verdict_words(verdict: Verdict) -> str:
         return f"{winner.name_} wins or it is drawn by the fifty-move rule: the table rounds"
     bound = ""
     source = (
-        "table, by a forced line" if verdict.via
-        else "rules" if verdict.evidence is Evidence.RULES
+        how if verdict.evidence is Evidence.RULES
+        else "table, by a forced line" if verdict.via
         else "solved"
     )
     if verdict.low.points == 0:

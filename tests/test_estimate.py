@@ -10,7 +10,7 @@ from strategies import positions
 
 from convert.estimate import by_table_line, estimate, fitted_now, probability, table
 from convert.features import features
-from convert.judge import with_chances
+from convert.keeping import with_chances
 from convert.measuring.draw import random_position
 from convert.measuring.quality import quality
 from convert.model import Evidence, Side, Verdict

@@ -11,7 +11,7 @@ from strategies import positions
 
 from convert.estimate import Chances, estimate
 from convert.features import features
-from convert.judge import EFFORTS, Bench, EffortName, position_key
+from convert.judge import EFFORTS, Bench, EffortName, place_key, position_key
 from convert.lines import best_line
 from convert.lookahead import prove, resolve
 from convert.model import Evidence, Side, Verdict
@@ -171,14 +171,12 @@ def test_a_side_that_cannot_mate_has_no_winning_chances() -> None:
     assert estimate(features(bare), ()).win == 0
 
 
-def test_clock_counts_only_where_it_can_matter() -> None:
-    many = chess.Board()
-    later = chess.Board()
-    later.halfmove_clock = 30
-    assert position_key(many) == position_key(later)
-    few = chess.Board("8/8/8/4k3/8/4K3/4P3/8 w - - 0 1")
-    few_later = chess.Board("8/8/8/4k3/8/4K3/4P3/8 w - - 30 40")
-    assert position_key(few) != position_key(few_later)
+def test_the_clock_is_part_of_what_is_remembered() -> None:
+    for fen in (chess.STARTING_FEN, "8/8/8/4k3/8/4K3/4P3/8 w - - 0 1"):
+        early, later = chess.Board(fen), chess.Board(fen)
+        later.halfmove_clock = 30
+        assert position_key(early) != position_key(later)
+        assert place_key(early) == place_key(later)
 
 
 def test_verdict_refuses_an_empty_interval() -> None:
@@ -190,23 +188,28 @@ def test_verdict_refuses_an_empty_interval() -> None:
 
 
 class _Bound:
-    """Proves the same bounds of everything, for the side to move."""
+    """Proves the same bounds of everything, for White."""
+
+    name = "bound"
 
     def __init__(self, low: Outcome, high: Outcome):
         self.bounds = low, high
 
     def judge(self, board: chess.Board) -> Verdict | None:
-        return Verdict(Side.of(board.turn), *self.bounds, Evidence.BOUNDED)
+        told = Verdict(Side.WHITE, *self.bounds, Evidence.BOUNDED)
+        return told.for_side(Side.of(board.turn))
 
 
 def test_bounds_of_two_judges_that_meet_settle_the_position(tables: SyzygyProber) -> None:
     at_least = _Bound(Outcome.DRAW, Outcome.WIN)
     at_most = _Bound(Outcome.LOSS, Outcome.DRAW)
-    for solver, evidence in ((None, Evidence.TABLE), (at_least, Evidence.SOLVED)):
+    for solver in (None, at_least):
         others = (at_most,) if solver is not None else (at_least, at_most)
         told = Bench(tables, more=others, solver=cast("Any", solver)).settle(chess.Board())
         assert told is not None
-        assert (told.low, told.high, told.evidence) == (Outcome.DRAW, Outcome.DRAW, evidence)
+        # No table was asked: what is true of both bounds is that they were solved.
+        assert (told.low, told.high) == (Outcome.DRAW, Outcome.DRAW)
+        assert told.evidence is Evidence.SOLVED
 
 
 def test_a_line_ends_where_the_winner_comes_no_nearer(tables: SyzygyProber) -> None:

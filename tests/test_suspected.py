@@ -12,7 +12,8 @@ import pytest
 from rich.console import Console
 
 from convert.fastread import read_lines
-from convert.judge import Bench, with_chances
+from convert.judge import Bench
+from convert.keeping import with_chances
 from convert.kinds import kind_of
 from convert.measuring import results
 from convert.measuring.draw import bare, in_scope

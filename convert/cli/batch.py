@@ -50,6 +50,11 @@ class Games:
             note(str(problem))
             self.trouble = self.trouble or problem.fatal or not read.complete
 
+    def contradicted(self, read: GameRead, err: Exception) -> None:
+        """Say of which game the judges contradict each other; the others go on."""
+        note(f"error: {read.source}: game {read.number}, line {read.line}: {err}")
+        self.trouble = True
+
     def none_found(self, to_do: str) -> None:
         """Say that there was no game ``to_do``, unless something worse was said."""
         if self.trouble:

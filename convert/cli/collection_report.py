@@ -186,6 +186,7 @@ class _Pages:
         from convert.cli.pages import Folder
         from convert.fen import SourceError
         from convert.review import Refused, review_game
+        from tablebases.errors import Contradiction
 
         assert isinstance(pages, Folder)
         if not pick.file:
@@ -199,7 +200,7 @@ class _Pages:
         fresh(bench)
         try:
             review = review_game(read, bench)
-        except Refused as err:
+        except (Refused, Contradiction) as err:
             return self._without(pick, f"{pick.file}: game {pick.number}: {err}")
         pages.add(review)
         return replace(pick, page=str(self.folder / pages.rows[-1].href))

@@ -155,6 +155,7 @@ class _Job:
     def _one(self, read: GameRead) -> Review | None:
         from convert.model import Side
         from convert.review import Refused, review_game
+        from tablebases.errors import Contradiction
 
         self.games.remark(read)
         side = None if self.side == "auto" else Side(self.side)
@@ -170,6 +171,9 @@ class _Job:
                 if not read.problems:
                     note(f"{read.source}: game {read.number}, line {read.line}: {err}")
                 self.reviewed += 1
+            return None
+        except Contradiction as err:
+            self.games.contradicted(read, err)
             return None
         finally:
             self.line.wipe()

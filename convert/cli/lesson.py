@@ -302,9 +302,16 @@ class _Job:
         self.out_of_time = self.out_of_time or not left
         return left
 
-    def _add(self, found: Iterator[Draft]) -> None:
-        for draft in found:
-            self.pool.add(draft)
+    def _add(self, found: Iterator[Draft | None], where: str) -> None:
+        from tablebases.errors import Contradiction
+
+        try:
+            for draft in found:
+                if draft is not None:
+                    self.pool.add(draft)
+        except Contradiction as err:
+            note(f"error: {where}: {err}")
+            self.trouble = True
         keep_small(self.bench)
         self._tell()
 
@@ -319,7 +326,10 @@ class _Job:
                     note(str(problem))
                     self.trouble = True
             self.games += 1
-            self._add(from_game(read, self.bench, solve=self._solving()))
+            self._add(
+                from_game(read, self.bench, solve=self._solving()),
+                f"{read.source}: game {read.number}, line {read.line}",
+            )
             if self.full:
                 break
 
@@ -336,8 +346,11 @@ class _Job:
             if read.board is None:
                 continue
             self.positions += 1
-            draft = from_position(read, self.bench, solve=self._solving())
-            self._add(iter([draft] if draft is not None else []))
+            solve = self._solving()
+            self._add(
+                (from_position(read, self.bench, solve=solve) for _ in range(1)),
+                f"{read.source}, line {read.line}",
+            )
             if self.full:
                 break
 
@@ -350,8 +363,8 @@ class _Job:
         except SourceError as err:
             raise ToolError(str(err)) from err
         self.positions += 1
-        draft = from_board(board, self.bench, solve=self._solving())
-        self._add(iter([draft] if draft is not None else []))
+        solve = self._solving()
+        self._add((from_board(board, self.bench, solve=solve) for _ in range(1)), text)
 
     def sheet(self, wanted: Wanted, title: str | None, sources: tuple[str, ...]) -> Sheet:
         """The best of what was found."""

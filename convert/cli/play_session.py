@@ -296,7 +296,7 @@ class Session:
             self._say(end_words(self.game))
             return
         board = self.game.board
-        told = with_distance(self.bench, board, self.bench.verdict(board))
+        told = with_distance(self.bench, board, self.bench.by_moves(board))
         winner = told.side if told.low.points > 0 else told.side.other
         said = how_words(
             told,
@@ -310,7 +310,7 @@ class Session:
     def _hint(self) -> None:
         self._not_over("hint")
         board = self.game.board
-        told = self.bench.verdict(board)
+        told = self.bench.by_moves(board)
         held, complete = keeping(self.bench, board, told)
         self._say(hint_words(told, len(held), complete, board.legal_moves.count()))
 

@@ -66,6 +66,7 @@ def command(
         raise ToolError("give a FEN or --epd, not both")
     from convert.fen import SourceError, parse_fen
     from convert.position import judge_position
+    from tablebases.errors import Contradiction
 
     solving = SolverProgress()
     bench = make_bench(tables, effort, solve=solve, tell=solving)
@@ -111,7 +112,12 @@ def command(
                     trouble = trouble or problem.fatal or read.board is None
                 if read.board is not None:
                     notes = tuple(p.reason for p in read.problems if not p.fatal)
-                    one(read.board, notes, first, str(read.operations.get("id") or ""))
+                    try:
+                        one(read.board, notes, first, str(read.operations.get("id") or ""))
+                    except Contradiction as err:
+                        note(f"error: {read.source}, line {read.line}: {err}")
+                        trouble = True
+                        continue
                     first = False
         except SourceError as err:
             note(f"error: {err}")

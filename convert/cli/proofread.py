@@ -152,6 +152,7 @@ class _Job:
             note(f"{read.source}: game {read.number}: what could not be read is missing in the "
                  "PGN written")
         from convert.proofreading.proof import proofread
+        from tablebases.errors import Contradiction
 
         fresh(self.bench)
 
@@ -160,6 +161,9 @@ class _Job:
 
         try:
             proof = proofread(read, self.bench, tell)
+        except Contradiction as err:
+            self.games.contradicted(read, err)
+            return None
         finally:
             self.solving.done()
             self.line.wipe()

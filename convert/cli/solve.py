@@ -326,7 +326,8 @@ def build_report(
     from convert.model import Side
     from convert.reports.solution_text import SOLVE_SCHEMA, SolveReport, Spent
 
-    low, high = _outcomes(board, solution)
+    moves = tuple(_moves(board, solution))
+    low, high = _with_moves(board, _outcomes(board, solution), moves)
     exact = solution.exact(board)
     distance = solution.distance(board)
     line, ends = _line(board, solution)
@@ -347,7 +348,7 @@ def build_report(
         bound=solution.bound(board),
         line=line,
         line_ends=ends,
-        moves=tuple(_moves(board, solution)),
+        moves=moves,
         questions=tuple(_questions(board, solver, solution)),
         cost=Spent(cost.seconds, cost.slices, cost.positions, cost.peak_bytes, cost.from_store),
         stopped=stopped,
@@ -367,6 +368,32 @@ def _outcomes(board: chess.Board, solution: Solution) -> tuple[Outcome, Outcome]
         low = max(low, Outcome.BLESSED_LOSS)
         high = max(low, high)
     return low, high
+
+
+def _with_moves(
+    board: chess.Board, own: tuple[Outcome, Outcome], moves: tuple[SolvedMove, ...]
+) -> tuple[Outcome, Outcome]:
+    """The position's outcomes narrowed by those of its moves.
+
+    Raises:
+        Contradiction: they exclude each other.
+    """
+    from convert.keeping import best_interval, narrowed
+    from convert.model import Evidence, Side, Verdict
+
+    if not moves or over_words(board):
+        return own
+    best = best_interval(board, [(move.low, move.high) for move in moves])
+    side = Side.of(board.turn)
+    told = narrowed(
+        board.fen(),
+        "solver",
+        Verdict(side, *own, Evidence.BOUNDED),
+        "solver (after the moves)",
+        Verdict(side, *best, Evidence.BOUNDED),
+    )
+    # Of a result known already the position's own name is the closer one (a blessed loss, say).
+    return own if own[0].points == own[1].points else (told.low, told.high)
 
 
 def _moves(board: chess.Board, solution: Solution) -> Iterator[SolvedMove]:

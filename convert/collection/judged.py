@@ -14,6 +14,7 @@ from convert.model import Decision, Grade, Part, PlyRecord, Review, Side, Slip, 
 from convert.review import Refused, review_game
 from convert.slips import CLEARLY, better_from
 from convert.walker import Walk
+from tablebases.errors import Contradiction
 from tablebases.values import Outcome
 
 if TYPE_CHECKING:
@@ -41,7 +42,7 @@ def add_review(
     """
     try:
         review = review_game(read, bench)  # type: ignore[arg-type]
-    except Refused as err:
+    except (Refused, Contradiction) as err:
         return str(err)
     except Exception as err:
         return f"the review failed ({type(err).__name__}: {err})"

@@ -10,7 +10,7 @@ from convert.balance import census, pieces
 from convert.decisions import position_speaking
 from convert.judge import Bench, after_move
 from convert.lesson.difficulty import difficulty, level_of
-from convert.lesson.judging import Draft, proved
+from convert.lesson.judging import Draft
 from convert.lesson.lines import show
 from convert.lesson.model import Exercise, Task, Tried, Twin
 from convert.lesson.plausible import relative
@@ -155,7 +155,7 @@ def _twin(
         ]
         keep.sort(key=lambda item: (item[0] != found.same, *relative(board, item[0])))
     told = tuple(
-        _tried(bench, board, m, proved(v.for_side(side)), line=i == 0)
+        _tried(bench, board, m, v.for_side(side), line=i == 0)
         for i, (m, v) in enumerate(keep[:MOST_KEEP])
     )
     same = None

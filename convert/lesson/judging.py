@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import chess
 
 from convert.activity import static_exchange
 from convert.judge import Bench, after_move
+from convert.keeping import backed_up
 from convert.lesson.model import Task
 from convert.lesson.plausible import PAWN, Option, elementary, hopeless, relative, weigh
-from convert.model import Evidence, Side, Verdict
+from convert.model import Verdict
 from tablebases.values import Outcome
 
 #: Where more moves keep the result, the question "which move" has no answer nearly unique.
@@ -101,25 +102,17 @@ def options(bench: Bench, board: chess.Board) -> tuple[Verdict, list[Option]] | 
     settled = bench.settle(board)
     if settled is None or not settled.exact or settled.low in _BY_CLOCK:
         return None
-    verdict = proved(settled.for_side(Side.of(board.turn)))
     known: list[tuple[chess.Move, Verdict]] = []
-    for move, told in bench.children(board):
+    for move in board.generate_legal_moves():
+        told = bench.after(board, move)
         if told is None or not told.exact:
             return None
-        known.append((move, proved(told)))
+        known.append((move, told.for_side(settled.side)))
     if not known:
         return None
-    if max(told.points or 0 for _, told in known) != verdict.points:
-        # Table and clock do not agree to the ply: leave it alone.
-        return None
+    verdict = backed_up(board, settled, known)
+    assert verdict is not None
     return verdict, weigh(board, known)
-
-
-def proved(verdict: Verdict) -> Verdict:
-    """An exact verdict whose two bounds were proved apart counts as solved (docs/words.md)."""
-    if verdict.exact and verdict.evidence is Evidence.BOUNDED:
-        return replace(verdict, evidence=Evidence.SOLVED)
-    return verdict
 
 
 _BY_CLOCK = (Outcome.CURSED_WIN, Outcome.BLESSED_LOSS)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import chess
 
 from convert.judge import Bench, after_move
-from convert.lesson.judging import Draft, plain, proved
+from convert.lesson.judging import Draft, plain
 from convert.lesson.model import Task
 from convert.lesson.plausible import best_capture, taken_value
 from convert.model import Side, Verdict
@@ -115,7 +115,7 @@ def _twin(
     settled = bench.settle(board)
     if settled is None or not settled.exact:
         return None
-    verdict = proved(settled.for_side(side))
+    verdict = settled.for_side(side)
     if strict and best_capture(board) > best_capture(draft.board):
         return None
     if strict and any(after_move(board, move).is_checkmate() for move in board.legal_moves):
@@ -143,7 +143,7 @@ def _twin(
     )
     if told is None or not told.exact:
         return None
-    after_same = proved(told.for_side(side))
+    after_same = told.for_side(side)
     if after_same.points == before.points:
         return None
     flips = verdict.points == draft.points

@@ -19,7 +19,7 @@ from tablebases.material import material_name
 def start(bench: Bench, board: chess.Board, player: Side) -> Playing:
     """A new game from a legal position."""
     board = board.copy(stack=False)
-    return Playing(board.fen(), player, bench.verdict(board).for_side(player), end=over(board))
+    return Playing(board.fen(), player, bench.by_moves(board).for_side(player), end=over(board))
 
 
 def play(bench: Bench, playing: Playing, move: chess.Move) -> Playing:
@@ -167,7 +167,7 @@ def _structure(board: chess.Board) -> Structure:
 
 def basis(bench: Bench, board: chess.Board) -> Evidence:
     """What the opponent's play rests on here: table, solver, or the estimate."""
-    settled = bench.settle(board)
+    settled = bench.kept(board).verdict
     if settled is None or not settled.exact:
         return Evidence.ESTIMATE
     return settled.evidence

@@ -24,7 +24,7 @@ def made(
     """
     side = Side.of(board.turn)
     child = after_move(board, move)
-    before, after = bench.verdict(board), bench.verdict(child).for_side(side)
+    before, after = bench.by_moves(board), bench.by_moves(child).for_side(side)
     plain = Made(
         ply=ply,
         number=board.fullmove_number,

@@ -40,7 +40,7 @@ def reply(bench: Bench, board: chess.Board) -> chess.Move:
     wins = [move for move, told in rated if told is not None and told.points == 1]
     if wins:
         return quickest(bench, board, wins)
-    settled = bench.settle(board)
+    settled = bench.kept(board).verdict
     everything = [move for move, _ in rated]
     if settled is None or not settled.exact:
         return _likeliest(bench, board, side, everything)
@@ -79,7 +79,7 @@ def claims(bench: Bench, board: chess.Board) -> End | None:
 
 
 def _wants_draw(bench: Bench, board: chess.Board, side: Side, how: How) -> bool:
-    told = bench.verdict(board)
+    told = bench.by_moves(board)
     # A claim that the clock allows is in the verdict already: what counts is the play without it.
     best = max(
         (v.low for _, v in _rated(bench, board) if v is not None), default=Outcome.LOSS
@@ -104,7 +104,7 @@ def accepts_draw(bench: Bench, board: chess.Board, opponent: Side) -> bool:
     It does where its position is drawn or lost for certain; where nothing is settled, if it expects
     clearly less than a draw by the estimate.
     """
-    told = bench.verdict(board).for_side(opponent)
+    told = bench.by_moves(board).for_side(opponent)
     return told.high.points <= 0 or (not told.exact and told.expected < 0.4)
 
 

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 import chess
 
 from convert.judge import Bench, after_move
-from convert.lines import best_line, line_after
+from convert.keeping import raised
+from convert.lines import best_line, line_after, via_line
 from convert.model import Evidence, Line, Side, Verdict, move_label
 from convert.wording import evidence_word, outcome_words
 from tablebases.values import Outcome
@@ -18,51 +19,17 @@ from tablebases.values import Outcome
 #: A position is looked at through its moves up to so many men more than the tables hold.
 MORE_MEN = 4
 
-_ORDER = list(Evidence)
 _ALL = (-1, 1)
 
 
 def known(bench: Bench, board: chess.Board) -> Verdict | None:
     """The strongest certain verdict, for the side to move; None where nothing is certain.
 
-    Where judges leave the position open, what they say of the positions after its moves is used
-    too: the side to move has the best of them, and no more.
+    Where the board is not full, each move is settled as a position of its own.
     """
-    settled = bench.settle(board)
-    if settled is not None and (settled.exact or settled.rounded):
-        return settled
     if board.occupied.bit_count() > bench.largest + MORE_MEN:
-        return settled
-    children = [(move, v) for move, v in bench.children(board) if v is not None]
-    if not children:
-        return settled
-    low, high = (settled.low, settled.high) if settled else (Outcome.LOSS, Outcome.WIN)
-    move, best = max(children, key=lambda item: item[1].low)
-    used = []
-    if best.low > low:
-        low = best.low
-        used.append(best)
-    top = max(v.high for _, v in children)
-    if len(children) == board.legal_moves.count() and top < high:
-        high = top
-        used += [v for _, v in children]
-    if not used or low > high:
-        return settled
-    if settled is not None:
-        used.append(settled)
-    solved = any(v.evidence is Evidence.SOLVED or _solver_bound(v) for v in used)
-    exact = low.points == high.points
-    evidence = (
-        (Evidence.SOLVED if solved else Evidence.TABLE) if exact else Evidence.BOUNDED
-    )
-    via = (board.san(move), *best.via) if best in used else ()
-    if exact and not via:
-        via = (board.san(move),)
-    return Verdict(Side.of(board.turn), low, high, evidence, via=() if solved else via)
-
-
-def _solver_bound(verdict: Verdict) -> bool:
-    return verdict.evidence is Evidence.BOUNDED and not verdict.via
+        return bench.settle(board)
+    return bench.kept(board).verdict
 
 
 def interval(verdict: Verdict | None, side: Side) -> tuple[int, int]:
@@ -90,12 +57,7 @@ def words(verdict: Verdict) -> str:
 def show(bench: Bench, board: chess.Board) -> Line | None:
     """Moves that show what is certain of the position; None where there are none to show."""
     found = best_line(bench, board)
-    if found is not None:
-        return found
-    settled = known(bench, board)
-    if settled is not None and settled.via:
-        return Line(board.fen(), settled.via, "into the tables")
-    return None
+    return found if found is not None else via_line(board, known(bench, board))
 
 
 @dataclass(frozen=True)
@@ -138,10 +100,10 @@ class MoveFacts:
 def options(bench: Bench, board: chess.Board) -> tuple[Option, ...]:
     """All legal moves with what is certain of each, in a fixed order."""
     side = Side.of(board.turn)
-    out = []
-    for move in sorted(board.legal_moves, key=lambda m: m.uci()):
-        out.append(_option(board, side, move, bench.after(board, move)))
-    return tuple(out)
+    return tuple(
+        _option(board, side, move, told)
+        for move, told in sorted(bench.children(board), key=lambda item: item[0].uci())
+    )
 
 
 def _option(
@@ -161,18 +123,10 @@ def facts(bench: Bench, board: chess.Board, move: chess.Move) -> MoveFacts:
     low, high = interval(before, side)
     if played.verdict is not None and played.low > low:
         # The move itself is one way to play: the position is worth no less.
-        before = _at_least(before, played.verdict, board.san(move))
+        own = before or Verdict(side, Outcome.LOSS, Outcome.WIN, Evidence.ESTIMATE)
+        before = raised(board, own, board.san(move), played.verdict)
         low, high = interval(before, side)
     return MoveFacts(side, board, before, low, high, played, others)
-
-
-def _at_least(before: Verdict | None, after: Verdict, san: str) -> Verdict:
-    """The verdict before a move that leads to ``after``; both for its player."""
-    high = before.high if before is not None else Outcome.WIN
-    high = max(high, after.low)
-    exact = after.low.points == high.points
-    evidence = after.evidence if exact and after.exact else Evidence.BOUNDED
-    return Verdict(after.side, after.low, high, evidence, via=(san, *after.via))
 
 
 def best_of(found: list[Option]) -> Option:

@@ -114,7 +114,7 @@ def _kept(made: Made) -> str:
     after = verdict_words(made.after)
     if not made.after.exact:
         return f": no certain slip; {after}."
-    if made.after.evidence is Evidence.RULES and made.after.points == 1:
+    if made.san.endswith("#"):
         return ": checkmate."
     stands = made.before.exact and made.before.points == made.after.points
     said = [f" keeps it: {after}." if stands and made.after.points != -1 else f": {after}."]
