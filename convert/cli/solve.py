@@ -6,6 +6,7 @@ import contextlib
 import os
 import sys
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,9 +14,11 @@ import click
 
 from convert.cli.common import (
     EFFORT_NAMES,
+    MOST_COUNT,
     MOST_GB,
     MOST_SECONDS,
     Real,
+    StatusLine,
     ToolError,
     Whole,
     err_console,
@@ -65,6 +68,8 @@ _SMALL = "8/8/8/4k3/8/4K3/4P3/8 w - - 0 1"
               help="Threads. [default: one for each processor]")
 @click.option("--store/--no-store", default=True,
               help="Keep results for the next time, and use those kept.")
+@click.option("--check", type=Whole(1, MOST_COUNT), metavar="N",
+              help="Afterwards hold N positions of what was solved against their moves.")
 @click.option("--json", "json_out", metavar="OUT", type=Output(),
               help="Write the report as JSON ('-': standard output, then without the text).")
 @figures_option
@@ -76,6 +81,7 @@ def command(
     disk: float,
     threads: int | None,
     store: bool,
+    check: int | None,
     json_out: str | None,
     figures: bool,
 ) -> int:
@@ -110,7 +116,7 @@ def command(
             planned=seconds is None,
             settled=SETTLED[effort],
         )
-        report = _solve(board, notes, budget, store)
+        report = _solve(board, notes, budget, store, check)
     from convert.reports.solution_text import print_solution, solve_document
 
     if json_out != "-":
@@ -226,8 +232,17 @@ def _on_disk(gigabytes: float) -> int:
 
 
 def _solve(
-    board: chess.Board, notes: tuple[str, ...], spend: _Spend, use_store: bool
+    board: chess.Board,
+    notes: tuple[str, ...],
+    spend: _Spend,
+    use_store: bool,
+    check: int | None,
 ) -> SolveReport:
+    """Solve, and compare ``check`` positions if asked to.
+
+    Raises:
+        Mismatch, Contradiction: what was solved, or the store, contradicts itself.
+    """
     from tablebases.solver import Budget, Store
     from tablebases.solver.solution import Solver
 
@@ -236,17 +251,34 @@ def _solve(
         seconds=spend.seconds, memory=spend.memory, disk=spend.disk, threads=spend.threads,
         planned=spend.planned, settled=spend.settled,
     )  # fmt: skip
+    audit = None
+    if check is not None:
+        from tablebases.solver.audit import Audit
+
+        audit = Audit()
+    store = Store() if use_store else None
     with _progress() as tell:
         solver = Solver(
             [board],
             budget,
-            store=Store() if use_store else None,
+            # What is to be checked is solved anew; the store is then held against it.
+            store=None if audit else store,
             progress=tell,
             folder=_cache_folder() if spend.disk else None,
             moves_too=True,
+            audit=audit,
         )
         solution = solver.run()
-    return build_report(board, notes, solver, solution, stopped=solver.interrupted)
+    report = build_report(board, notes, solver, solution, stopped=solver.interrupted)
+    if audit is None or check is None:
+        return report
+    line = StatusLine()
+    compared = audit.compare(
+        check, tell=lambda now: line.show(f"checking: {now.positions:,} of {check:,} positions")
+    )
+    compared.stored = 0 if store is None else audit.against(store)
+    line.wipe()
+    return replace(report, checked=compared)
 
 
 @contextlib.contextmanager

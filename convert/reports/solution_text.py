@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from rich.console import Console
 
@@ -12,6 +13,9 @@ from convert.reports.diagram import diagram, in_words
 from convert.reports.terminal import Page
 from convert.wording import join, line_words
 from tablebases.values import Outcome
+
+if TYPE_CHECKING:
+    from tablebases.solver.audit import Compared
 
 SOLVE_SCHEMA = 1
 """Grows by one when a key is removed or changes its meaning."""
@@ -98,6 +102,7 @@ class SolveReport:
         line_ends: ``mate``, ``capture``, ``promotion``, ``pawn move``; ``next`` where one of them
             comes next, ``so on`` where the line is cut short.
         stopped: the user ended the work early.
+        checked: what was compared afterwards, if that was asked for.
     """
 
     schema: int
@@ -116,6 +121,7 @@ class SolveReport:
     questions: tuple[Question, ...]
     cost: Spent | None
     stopped: bool
+    checked: Compared | None = None
 
 
 def solve_document(report: SolveReport) -> str:
@@ -264,6 +270,7 @@ def print_solution(report: SolveReport, console: Console, *, figures: bool = Fal
         page.paragraph(f"{lead}: {moves}{_ENDS[report.line_ends]}.", 2, 2)
     _moves(page, report)
     _proofs(page, report)
+    _checked(page, report)
     _cost(page, report)
 
 
@@ -333,6 +340,29 @@ def _proofs(page: Page, report: SolveReport) -> None:
         move.low.points != move.high.points for move in report.moves
     ):
         page.paragraph("More time or memory may settle more (--seconds, --memory).", 2)
+
+
+def _checked(page: Page, report: SolveReport) -> None:
+    checked = report.checked
+    if checked is None:
+        return
+    page.heading("Checked")
+    if not checked.positions:
+        page.paragraph("Nothing was kept that could be compared.", 2)
+        return
+    text = (
+        f"{_number(checked.positions, 'position')} in {_slices(checked.slices)}, drawn by chance, "
+        f"held against {_number(checked.successors, 'position')} after their moves: "
+        f"{_number(checked.exact, 'exact value')}, {_number(checked.bounds, 'bound')}, "
+        f"{_number(checked.distances, 'distance')}; {checked.together:,} with a halfmove clock. "
+    )
+    if checked.stored:
+        text += f"{_slices(checked.stored)} of the store are the same as solved now. "
+    page.paragraph(f"{text}No contradiction.", 2)
+
+
+def _number(number: int, what: str) -> str:
+    return f"{number:,} {what}{'' if number == 1 else 's'}"
 
 
 def _cost(page: Page, report: SolveReport) -> None:

@@ -33,6 +33,7 @@ import numpy.typing as npt
 
 from tablebases.errors import TablebaseError
 from tablebases.solver import kernels
+from tablebases.solver.classes import read_exact
 from tablebases.solver.geometry import TRIANGLE
 from tablebases.solver.plan import BLOCK_BYTES, KEEP_RESULT, KEEP_START, sizes_of
 from tablebases.solver.results import Packed, pack, place, replay
@@ -47,6 +48,7 @@ from tablebases.solver.solution import (
     keys_of,
     locate,
 )
+from tablebases.solver.store import Store
 from tablebases.solver.structures import LOWER, UPPER, Structures
 from tablebases.values import CLAIM_PLIES, Outcome
 
@@ -113,6 +115,7 @@ class Compared:
         en_passant: positions in which a pawn could be taken so.
         together: positions of which all runs were asked together, with a clock.
         slices: slices that positions were drawn from.
+        stored: slices of the store that were held against what was solved now.
     """
 
     positions: int = 0
@@ -123,6 +126,7 @@ class Compared:
     en_passant: int = 0
     together: int = 0
     slices: int = 0
+    stored: int = 0
 
     def add(self, other: Compared) -> None:
         """Count the other's numbers in."""
@@ -258,7 +262,7 @@ class Audit:
                 if not self._compare_one(run, board, found):
                     continue
                 found.positions += 1
-                if found.positions % TOGETHER == 0:
+                if (total.positions + found.positions) % TOGETHER == 0:
                     view = framed(board, run.step.colour)
                     view.halfmove_clock = rng.randrange(CLAIM_PLIES)
                     _compare_together(together, view, found)
@@ -294,6 +298,35 @@ class Audit:
                     if locate(one)[0] in drawn_from:
                         given += 1
                         yield one
+
+    def against(self, store: Store) -> int:
+        """Hold the exact slices of a store against the same slices as solved now.
+
+        Returns:
+            Number of slices that were compared.
+
+        Raises:
+            Mismatch: naming the first that differs.
+        """
+        count = 0
+        for run in self.runs:
+            for key, packed in run.slices.items():
+                if not packed.complete or packed.kept.solved:
+                    continue
+                stored = read_exact(store, key)
+                if stored is None:
+                    continue
+                count += 1
+                now = packed.open()
+                for name in ("candidates", "open"):
+                    if not np.array_equal(getattr(stored, name), getattr(now, name)):
+                        board = next(draw(key, random.Random(self.seed), 1))
+                        raise Mismatch(
+                            board.fen(), run.step.question, "a slice of the store",
+                            "another one (a position of the slice stands here; --no-store leaves "
+                            "the store alone)",
+                        )  # fmt: skip
+        return count
 
     def _together(self) -> Solution:
         """All runs as one, as a user asks them."""
