@@ -41,10 +41,13 @@ def _clean_environment(
     # Solving takes seconds; tests that are about it switch it on.
     monkeypatch.setenv("FULLPOINT_SOLVE", "0")
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path_factory.mktemp("config")))
-    # A shell that runs the tests in the background has interrupts ignored.
+    # A shell that runs the tests in the background has interrupts ignored, nohup the end of its
+    # terminal.
     before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    hang_up = signal.signal(signal.SIGHUP, signal.SIG_DFL)
     yield
     signal.signal(signal.SIGINT, before)
+    signal.signal(signal.SIGHUP, hang_up)
 
 
 @pytest.fixture(scope="session")

@@ -112,7 +112,7 @@ def test_zero_where_it_makes_no_sense(
     path: tuple[str, ...], option: click.Parameter, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Only of these is none a sensible number."""
-    may_be_zero = {"--disk", "--seconds of lesson", "--games"}
+    may_be_zero = {"--disk", "--seconds of lesson", "--games", "--positions"}
     assert isinstance(option.type, (Real, Whole))
     lowest = option.type.min
     allowed = lowest == 0 and not option.type.min_open

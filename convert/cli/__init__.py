@@ -97,11 +97,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     0: done; 1: findings, with --fail-on only; 2: usage, unreadable input,
     damaged tables; 130: interrupted; 143 and 129: the same by SIGTERM and SIGHUP.
     """
-    from convert.cli.streams import safe_streams
-
-    with safe_streams():
-        code = exit_code_of(lambda: _run(arguments))
-    sys.exit(code)
+    sys.exit(exit_code_of(lambda: _run(arguments)))
 
 
 def _run(arguments: Sequence[str] | None) -> Any:

@@ -14,6 +14,7 @@ from typing import Any, NoReturn
 import click
 
 from convert import stopping
+from convert.cli.streams import safe_streams
 from convert.safe_text import safe_line
 
 OK, FINDINGS, TROUBLE = 0, 1, 2
@@ -47,7 +48,7 @@ def exit_code_of(run: Callable[[], Any]) -> int:
 
     With FULLPOINT_DEBUG set the traceback of an unforeseen error is shown too.
     """
-    with stopping.listening(), whole_streams():
+    with stopping.listening(), whole_streams(), safe_streams():
         try:
             return _flushed(_code_of(run))
         except KeyboardInterrupt as err:  # it came after the command

@@ -9,8 +9,6 @@ from __future__ import annotations
 
 import codecs
 import contextlib
-import errno
-import os
 import sys
 import unicodedata
 from collections.abc import Iterable, Iterator
@@ -45,32 +43,6 @@ class Safe:
         return iter(self.below)
 
 
-class _Closed:
-    """In place of a standard stream that was closed before the program began."""
-
-    encoding, errors, newlines, closed = "utf-8", "strict", None, False
-
-    def __init__(self, silent: bool):
-        self.silent = silent
-
-    def write(self, text: str) -> int:
-        """There is nobody to write to."""
-        if text and not self.silent:
-            raise OSError(errno.EBADF, os.strerror(errno.EBADF), "standard output")
-        return len(text)
-
-    def flush(self) -> None:
-        """Nothing is held."""
-
-    def isatty(self) -> bool:
-        """No."""
-        return False
-
-    def fileno(self) -> int:
-        """None is left."""
-        raise OSError(errno.EBADF, os.strerror(errno.EBADF))
-
-
 def below(stream: IO[str]) -> IO[str]:
     """The stream on which text that is safe already, and our own styling, is written."""
     return stream.below if isinstance(stream, Safe) else stream
@@ -81,15 +53,11 @@ def safe_streams() -> Iterator[None]:
     """Standard output and error made safe, and able to take every character."""
     codecs.register_error(DEGRADE, degraded)
     before = sys.stdout, sys.stderr
-    streams = [
-        cast("IO[str]", _Closed(silent) if stream is None else stream)
-        for stream, silent in zip(before, (False, True), strict=True)
-    ]
     with contextlib.ExitStack() as stack:
         stack.enter_context(_dealing(sys.stdin, "surrogateescape"))
-        for stream in streams:
+        for stream in before:
             stack.enter_context(_dealing(stream, DEGRADE))
-        sys.stdout, sys.stderr = (cast("Any", Safe(stream)) for stream in streams)
+        sys.stdout, sys.stderr = (cast("Any", Safe(stream)) for stream in before)
         try:
             yield
         finally:

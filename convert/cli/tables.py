@@ -19,6 +19,7 @@ import click
 
 from convert.bench import classes_folder, made_classes
 from convert.cli.common import (
+    MOST_COUNT,
     MOST_GB,
     MOST_SECONDS,
     Real,
@@ -187,7 +188,7 @@ def _missing_for_game(
 
 @command.command("check")
 @click.argument("folders", metavar="[DIR]...", nargs=-1, type=click.Path(path_type=Path))
-@click.option("--positions", type=click.IntRange(0), default=500, show_default=True, metavar="N",
+@click.option("--positions", type=Whole(0, MOST_COUNT), default=500, show_default=True, metavar="N",
               help="Positions drawn for each outcome table, a quarter of them for each distance "
               "table; 0: none.")
 @table_options

@@ -1321,6 +1321,7 @@ def is_of_slice(key: Key, meta: Mapping[str, JSON], shapes: Mapping[str, Shape])
         dict(shapes) in ({**codes, **sets}, {**codes, **sets, **late})
         and meta.keys() == {*facts, *_CLAIMS}
         and all(type(meta[name]) is bool for name in _CLAIMS)
+        and (not meta["complete"] or (meta["whole"] is True and not meta["slow_unknown"]))
         and all(type(meta[name]) is type(fact) and meta[name] == fact
                 for name, fact in facts.items())
     )  # fmt: skip

@@ -31,7 +31,7 @@ def test_an_interrupt_leaves_a_long_batch_behind(monkeypatch: pytest.MonkeyPatch
 
     monkeypatch.setattr(Run, "_batch", batch)
     monkeypatch.setattr(running, "_LAST_BATCH", 0.05)
-    run = Run(plan, mode=LOWER, threads=1, memory=plan.pool_bytes)
+    run = Run(plan, threads=1, memory=plan.pool_bytes)
     before = set(threading.enumerate())
     with pytest.raises(Stopped):
         run.execute(hurry=begun.is_set)
