@@ -350,11 +350,12 @@ def _checked(page: Page, report: SolveReport) -> None:
     if not checked.positions:
         page.paragraph("Nothing was kept that could be compared.", 2)
         return
+    kinds = {"exact value": checked.exact, "bound": checked.bounds, "distance": checked.distances}
+    told = join([_number(number, what) for what, number in kinds.items() if number])
     text = (
         f"{_number(checked.positions, 'position')} in {_slices(checked.slices)}, drawn by chance, "
         f"held against {_number(checked.successors, 'position')} after their moves: "
-        f"{_number(checked.exact, 'exact value')}, {_number(checked.bounds, 'bound')}, "
-        f"{_number(checked.distances, 'distance')}; {checked.together:,} with a halfmove clock. "
+        f"{told}; {checked.together:,} with a halfmove clock. "
     )
     if checked.stored:
         text += f"{_slices(checked.stored)} of the store are the same as solved now. "
