@@ -192,19 +192,25 @@ class Audit:
         rng = np.random.default_rng(self.seed)
         sizes = sizes_of(structures)
         asked = np.flatnonzero(keep)
-        others = rng.permutation(np.flatnonzero(keep == 0))
+        near = np.flatnonzero(keep == 0)
+        # In turn one near those asked about, of which slices are listed first, and any one.
+        others = np.stack([near, rng.permutation(near)], axis=1).ravel()
         taken = keep > 0
         room = self.most_bytes
         chosen: list[int] = []
+        drawn: set[int] = set()
         for s in (*asked.tolist(), *others.tolist()):
             if len(chosen) >= len(asked) + self.slices:
                 break
+            if s in drawn:
+                continue
             more = [c for c in (s, *_exits(structures, s)) if not taken[c]]
             size = int(sizes[more].sum()) * _SETS_BYTES
             if size > room:
                 continue
             room -= size
             taken[more] = True
+            drawn.add(s)
             chosen.append(s)
         kinds = np.where(sizes <= _LARGEST_TIMED, KEEP_START, KEEP_RESULT)
         return np.where(taken & (keep == 0), kinds, keep), chosen
@@ -283,20 +289,19 @@ class Audit:
         if not number:
             return
         drawn_from = set(run.drawn_from)
-        given = 0
-        for turn, places in self._open(packed).slowest(rng, number):
+        slowest = self._open(packed).slowest(rng, number)
+        for turn, places in slowest:
+            left = -(-number // len(slowest))
             for at in places:
                 board = board_at(key, packed.kept.symmetric, at, turn)
                 if not board.is_valid():
                     continue
-                before = [board]
                 found = [b for b in predecessors(board) if locate(b)[0] in drawn_from]
-                before += rng.sample(found, min(len(found), 3))
-                for one in before:
-                    if given >= number:
-                        return
-                    if locate(one)[0] in drawn_from:
-                        given += 1
+                # Before a zeroing move, first of all: the plies do not go on through it.
+                found.sort(key=lambda before: locate(before)[0] == key)
+                for one in (board, *found[:3]):
+                    if left and locate(one)[0] in drawn_from:
+                        left -= 1
                         yield one
 
     def against(self, store: Store) -> int:
