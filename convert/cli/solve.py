@@ -6,7 +6,7 @@ import contextlib
 import os
 import sys
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -243,6 +243,7 @@ def _solve(
     Raises:
         Mismatch, Contradiction: what was solved, or the store, contradicts itself.
     """
+    from convert.reports.solution_text import Checked
     from tablebases.solver import Budget, Store
     from tablebases.solver.solution import Solver
 
@@ -278,7 +279,7 @@ def _solve(
     )
     compared.stored = 0 if store is None else audit.against(store)
     line.wipe()
-    return replace(report, checked=compared)
+    return replace(report, checked=Checked(**asdict(compared)))
 
 
 @contextlib.contextmanager

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from rich.console import Console
 
@@ -13,9 +12,6 @@ from convert.reports.diagram import diagram, in_words
 from convert.reports.terminal import Page
 from convert.wording import join, line_words
 from tablebases.values import Outcome
-
-if TYPE_CHECKING:
-    from tablebases.solver.audit import Compared
 
 SOLVE_SCHEMA = 1
 """Grows by one when a key is removed or changes its meaning."""
@@ -86,6 +82,31 @@ class Spent:
 
 
 @dataclass(frozen=True)
+class Checked:
+    """What was compared afterwards; no contradiction was met.
+
+    Attributes:
+        positions: positions drawn; of ``exact`` ones an equation held, of ``bounds`` an inequality,
+            and ``distances`` of them included the plies.
+        successors: positions after their moves.
+        en_passant: positions in which a pawn could be taken so.
+        together: positions asked of all that was proved, with a halfmove clock.
+        slices: sets that positions were drawn from; ``stored``: sets of the store that are the
+            same as solved now.
+    """
+
+    positions: int
+    exact: int
+    bounds: int
+    distances: int
+    successors: int
+    en_passant: int
+    together: int
+    slices: int
+    stored: int
+
+
+@dataclass(frozen=True)
 class SolveReport:
     """Everything ``fullpoint solve`` says.
 
@@ -121,7 +142,7 @@ class SolveReport:
     questions: tuple[Question, ...]
     cost: Spent | None
     stopped: bool
-    checked: Compared | None = None
+    checked: Checked | None = None
 
 
 def solve_document(report: SolveReport) -> str:
