@@ -171,9 +171,10 @@ def test_a_blessed_loss_is_not_told_as_a_plain_draw() -> None:
     assert distance.plies == -103
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("mode", [LOWER, UPPER])
-@pytest.mark.parametrize("fen", [TWO_KNIGHTS, CURSED])
+@pytest.mark.parametrize("fen", [
+    pytest.param(TWO_KNIGHTS, marks=pytest.mark.slow), pytest.param(CURSED, marks=pytest.mark.long)
+])  # fmt: skip
 def test_what_a_bound_keeps_as_exact_is_what_the_slice_is_alone(fen: str, mode: int) -> None:
     """Position by position, within the fifty-move rule and without it."""
     compared = 0
