@@ -63,6 +63,9 @@ TOGETHER: Final = 10
 """Of so many positions one is asked of all runs together."""
 _TRIES: Final = 400
 """Placements tried before a slice is given up as one with (almost) no legal position."""
+_KINGS: Final = {
+    chess.WHITE: chess.Piece.from_symbol("K"), chess.BLACK: chess.Piece.from_symbol("k")
+}  # fmt: skip
 _TYPES: Final = (chess.KNIGHT, chess.BISHOP, chess.ROOK, chess.QUEEN)
 _SETS_BYTES: Final = 2 * BLOCK_BYTES
 _LARGEST_TIMED: Final = 4096
@@ -527,8 +530,8 @@ def board_at(
     if codes:
         squares.append(int(TRIANGLE[block]) if symmetric else block)
     board = pawns.copy(stack=False)
-    board.set_piece_at(white, chess.Piece(chess.KING, chess.WHITE))
-    board.set_piece_at(black, chess.Piece(chess.KING, chess.BLACK))
+    board.set_piece_at(white, _KINGS[chess.WHITE])
+    board.set_piece_at(black, _KINGS[chess.BLACK])
     for code, square in zip(codes, reversed(squares), strict=True):
         board.set_piece_at(square, chess.Piece(_TYPES[code >> 1], not code & 1))
     board.turn = turn
@@ -553,7 +556,7 @@ def predecessors(board: chess.Board) -> list[chess.Board]:
             origins = takers = list(board.attacks(to) & free)
         moved = [(o, man) for o in origins if 0 <= o < 64 and free >> o & 1]
         taking = [(o, man) for o in takers]
-        if man.piece_type not in (chess.PAWN, chess.KING) and chess.square_rank(to) == (
+        if man.symbol() not in "PpKk" and chess.square_rank(to) == (
             7 if mover else 0
         ):
             pawn = chess.Piece(chess.PAWN, mover)
@@ -706,8 +709,8 @@ def draw(key: Key, rng: random.Random, number: int) -> Iterator[chess.Board]:
         tries += 1
         board = bare.copy(stack=False)
         squares = rng.sample(free, 2 + len(codes))
-        board.set_piece_at(squares[0], chess.Piece(chess.KING, chess.WHITE))
-        board.set_piece_at(squares[1], chess.Piece(chess.KING, chess.BLACK))
+        board.set_piece_at(squares[0], _KINGS[chess.WHITE])
+        board.set_piece_at(squares[1], _KINGS[chess.BLACK])
         for code, square in zip(codes, squares[2:], strict=True):
             board.set_piece_at(square, chess.Piece(_TYPES[code >> 1], not code & 1))
         board.turn = rng.random() < 0.5
