@@ -103,12 +103,15 @@ def test_a_wrong_bit_in_a_hundred_is_seen(name: str, monkeypatch: pytest.MonkeyP
 
     monkeypatch.setattr(running.Run, "kept", spoilt)
     audit, _ = audited(TWO_TO_ONE, slices=20)
-    with pytest.raises(Mismatch) as caught:
+    # By its moves, or since the other colour is said to win the position as well.
+    with pytest.raises((Mismatch, Contradiction)) as caught:
         audit.compare(2_000)
     told = str(caught.value)
     assert chess.Board(caught.value.fen).is_valid()
     assert caught.value.fen in told
-    assert all(fen in told for fen, _ in caught.value.successors)
+    if isinstance(caught.value, Mismatch):
+        assert caught.value.successors
+        assert all(fen in told for fen, _ in caught.value.successors)
     assert isinstance(caught.value, TablebaseError)
 
 
