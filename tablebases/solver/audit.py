@@ -58,6 +58,7 @@ Value = tuple[int, int | None]
 _NOT: Final[Value] = (0, None)
 _SURE: Final[Value] = (2, None)
 _MATED: Final[Value] = (2, 0)
+_ZEROING: Final[Value] = (2, 1)
 _SLOW_ZEROING: Final = CLAIM_PLIES + 1
 TOGETHER: Final = 10
 """Of so many positions one is asked of all runs together."""
@@ -367,11 +368,11 @@ class Audit:
         if after:
             values = [value for _, value in after]
             follows = (max if board.turn else min)(values, key=_strength)
-        elif board.is_check() and not board.turn:
-            follows = _MATED
+        elif not any(board.legal_moves):
+            follows = _MATED if board.is_check() and not board.turn else _NOT
         else:
-            # Stalemate, mate of the side asked about, or no move that this run may make use of.
-            follows = _NOT if mode == LOWER or not any(board.legal_moves) else _SURE
+            # Moves there are, but none that this run makes use of, all of them zeroing.
+            follows = _NOT if mode == LOWER else _ZEROING
         if not _agrees(told, follows, mode, kept, found):
             raise Mismatch(
                 board.fen(), run.step.question, _told(told), _told(follows),

@@ -206,6 +206,24 @@ def test_what_a_bound_keeps_as_exact_is_what_the_slice_is_alone(fen: str, mode: 
     assert compared > 10
 
 
+def test_moves_that_a_bound_leaves_out_are_no_mate() -> None:
+    """Once told as a contradiction: in check, and only promotions, which the run left out, help."""
+    audit = Audit(slices=20, seed=1)
+    board = chess.Board("8/8/K7/8/4p3/8/2R2p2/k3Q3 b - - 0 1")
+    assert board.is_check()
+    assert board.legal_moves.count() == 1
+    solver = Solver([board], Budget(math.inf), moves_too=True, audit=audit)
+    step = Step(chess.WHITE, Scope(UPPER, (2, 2, 1), limit=20_000))
+    plan = solver._make_plan(step, [board])
+    assert plan is not None
+    solver._execute(step, plan)
+    (run,) = audit.runs
+    found = Compared()
+    assert audit._value(run, board) == (2, 1)
+    assert audit._compare_one(run, board, found)
+    assert found.successors == 0
+
+
 # --- its parts ------------------------------------------------------------------------------------
 
 
@@ -294,7 +312,9 @@ def audit_at_large(seed: int, positions: int, each: int) -> Compared:
     for number, board in enumerate(endings(seed)):
         if total.positions >= positions:
             break
-        audit = Audit(slices=30, most_bytes=2**29, seed=seed * 1000 + number)
+        audit = Audit(
+            slices=30, most_bytes=2**29, opened_bytes=2**28, seed=seed * 1000 + number
+        )
         solver = Solver([board], Budget(6.0, 2**31), moves_too=True, audit=audit)
         solver.run()
         if audit.runs:
