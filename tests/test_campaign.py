@@ -467,7 +467,7 @@ def odd_small_fen(rng: random.Random) -> str:
             case 0:
                 board.remove_piece_at(square)
                 board.set_piece_at(rng.randrange(64), piece)
-            case 1 if piece.piece_type != chess.KING:
+            case 1 if piece.symbol() not in "Kk":
                 board.set_piece_at(square, chess.Piece(rng.randrange(1, 6), rng.random() < 0.5))
             case 2:
                 board.turn = not board.turn
