@@ -12,9 +12,9 @@ import errno
 import io
 import os
 import re
+import secrets
 import stat
 import sys
-import tempfile
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import IO, cast
@@ -326,28 +326,107 @@ def whole_file(path: str) -> Iterator[IO[str]]:
 @contextlib.contextmanager
 def _replacing(path: str) -> Iterator[IO[str]]:
     target = _followed(path)
+    folder = os.path.dirname(target)
     before = None
     with _named(path):
         with contextlib.suppress(FileNotFoundError):
             before = os.stat(target)
         if before is not None and not os.access(target, os.W_OK):
             raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
-        handle, passing = tempfile.mkstemp(prefix=".fullpoint-", dir=os.path.dirname(target))
-    file = _Text(os.fdopen(handle, "wb"), path)
-    try:
-        yield file
-        file.flush()
-        with _named(path):
-            os.fsync(file.fileno())
-            file.close()
-            _like_before(passing, before)
-            os.replace(passing, target)
-    except BaseException:
-        with contextlib.suppress(OSError, OutputError):
-            file.close()
+    _sweep(folder)
+    passing = os.path.join(folder, _PASSING + secrets.token_hex(8))
+    # From here on whatever interrupts takes the passing file with it, begun or not.
+    with contextlib.ExitStack() as afterwards:
+        try:
+            with _named(path):
+                handle = _begun(passing)
+                if os.name == "posix":
+                    # Keeps the lock until the file has its name; elsewhere no open file gets one.
+                    afterwards.callback(os.close, os.dup(handle))
+            file = _Text(os.fdopen(handle, "wb"), path)
+            afterwards.callback(_closed, file)
+            yield file
+            file.flush()
+            with _named(path):
+                os.fsync(file.fileno())
+                file.close()
+                _like_before(passing, before)
+                os.replace(passing, target)
+        except BaseException:
+            _closed_and_gone(afterwards, passing)
+            raise
+
+
+def _closed_and_gone(handles: contextlib.ExitStack, path: str) -> None:
+    """Close first: elsewhere no open file can be removed."""
+    handles.close()
+    with contextlib.suppress(OSError):
+        os.unlink(path)
+
+
+def _closed(file: IO[str]) -> None:
+    with contextlib.suppress(OSError, OutputError):
+        file.close()
+
+
+_PASSING = ".fullpoint-"
+_BINARY = getattr(os, "O_BINARY", 0)
+_swept: set[str] = set()
+
+
+def _begun(path: str) -> int:
+    """A new file, locked: that says that its writer lives.
+
+    Raises:
+        OSError: it cannot be made.
+    """
+    while True:
+        handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | _BINARY, 0o600)
+        # Another process may have come upon it before it was locked, and be removing it.
+        if _locked(handle) is not False and os.fstat(handle).st_nlink:
+            return handle
+        os.close(handle)
         with contextlib.suppress(OSError):
-            os.unlink(passing)
-        raise
+            os.unlink(path)
+
+
+def _sweep(folder: str) -> None:
+    """Remove what writers that were killed have left in a folder; once in a process.
+
+    Nothing else can be told from a name or an age, but the system opens the lock of the dead.
+    """
+    if folder in _swept:
+        return
+    _swept.add(folder)
+    with contextlib.suppress(OSError):
+        for name in os.listdir(folder):
+            if name.startswith(_PASSING):
+                with contextlib.suppress(OSError):
+                    _remove_unlocked(os.path.join(folder, name))
+
+
+def _remove_unlocked(path: str) -> None:
+    handle = os.open(path, os.O_RDWR | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0))
+    try:
+        if stat.S_ISREG(os.fstat(handle).st_mode) and _locked(handle):
+            os.unlink(path)
+    finally:
+        os.close(handle)
+
+
+def _locked(handle: int) -> bool | None:
+    """Lock an open file until it is closed; False if another has it, None where none can be had."""
+    try:
+        import fcntl
+    except ImportError:  # Windows
+        return None
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    except OSError:  # a file system without locks
+        return None
+    return True
 
 
 def _like_before(path: str, before: os.stat_result | None) -> None:

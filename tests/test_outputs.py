@@ -18,6 +18,7 @@ from pathlib import Path
 import click
 import pytest
 
+from convert import outputs
 from convert.cli import cli, main
 from convert.cli.params import Careful, Input, Output
 from convert.outputs import Output as Written
@@ -434,6 +435,61 @@ def test_what_breaks_off_leaves_what_was_there(tmp_path: Path) -> None:
         half()
     assert [p.name for p in tmp_path.iterdir()] == ["kept.json"]
     assert path.read_text() == "old"
+
+
+LEFT = """
+import os, sys
+from convert.outputs import whole_file
+with whole_file(sys.argv[1]) as file:
+    file.write("half")
+    file.flush()
+    print("there", flush=True)
+    sys.stdin.read()
+"""
+
+
+def test_what_a_killed_writer_left_is_removed_and_nothing_of_a_living_one(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    pytest.importorskip("fcntl")
+    monkeypatch.setattr(outputs, "_swept", set())
+    out = tmp_path / "out"
+    writers = []
+    for _ in range(2):
+        writers.append(
+            subprocess.Popen([sys.executable, "-c", LEFT, str(out)], stdin=subprocess.PIPE,
+                             stdout=subprocess.PIPE, cwd=Path(__file__).parent.parent)
+        )  # fmt: skip
+        assert writers[-1].stdout is not None
+        assert writers[-1].stdout.readline() == b"there\n"
+    dead, living = writers
+    assert len(list(tmp_path.glob(".fullpoint-*"))) == 2
+    dead.kill()
+    dead.communicate()
+    with whole_file(str(out)) as file:
+        file.write("whole")
+    assert len(list(tmp_path.glob(".fullpoint-*"))) == 1
+    living.communicate(b"")
+    assert living.returncode == 0
+    assert out.read_text() == "half"
+    assert os.listdir(tmp_path) == ["out"]
+
+
+def test_the_lock_is_kept_until_the_file_has_its_name(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    pytest.importorskip("fcntl")
+    real = os.replace
+
+    def after_a_sweep(source: str, target: str) -> None:
+        outputs._swept.clear()
+        outputs._sweep(str(tmp_path))
+        real(source, target)
+
+    monkeypatch.setattr("os.replace", after_a_sweep)
+    with whole_file(str(tmp_path / "out")) as file:
+        file.write("whole")
+    assert (tmp_path / "out").read_text() == "whole"
 
 
 def test_trouble_with_another_file_is_not_told_of_this_one(tmp_path: Path) -> None:
