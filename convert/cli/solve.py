@@ -119,11 +119,12 @@ def command(
         report = _solve(board, notes, budget, store, check)
     from convert.reports.solution_text import print_solution, solve_document
 
-    if json_out != "-":
-        print_solution(report, out_console(), figures=figures)
+    # The file first: whoever reads the text may have read enough of it, and closed the pipe.
     if json_out:
         with whole_file(json_out) as file:
             file.write(solve_document(report))
+    if json_out != "-":
+        print_solution(report, out_console(), figures=figures)
     return 0
 
 
