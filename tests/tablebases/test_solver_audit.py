@@ -1,7 +1,7 @@
 """The audit: what the solver keeps, held against the moves that python-chess generates.
 
-Default: small endings, and that the audit sees what is wrong. ``slow``: 10^5 positions of endings
-of five to nine men. ``long``: 10^7 of them, in parts that ``pytest -n`` spreads over the
+Default: small endings, and that the audit sees what is wrong; ``slow``: endings in which bounds went
+wrong once. ``long``: 10^5 positions of endings of five to nine men, and 10^7 of them, in parts that ``pytest -n`` spreads over the
 processors; the report in JUnit's format has what was compared:
 
     python -m pytest tests/tablebases/test_solver_audit.py -m long -n 16 --junitxml audit.xml
@@ -325,7 +325,7 @@ def audit_at_large(seed: int, positions: int, each: int) -> Compared:
     return total
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_a_hundred_thousand_positions() -> None:
     total = audit_at_large(seed=1, positions=100_000, each=6_000)
     assert total.positions >= 100_000
