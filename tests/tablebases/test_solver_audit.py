@@ -1,8 +1,9 @@
 """The audit: what the solver keeps, held against the moves that python-chess generates.
 
-Default: small endings, and that the audit sees what is wrong; ``slow``: endings in which bounds went
-wrong once. ``long``: 10^5 positions of endings of five to nine men, and 10^7 of them, in parts that ``pytest -n`` spreads over the
-processors; the report in JUnit's format has what was compared:
+Default: small endings, and that the audit sees what is wrong. ``slow``: endings in which bounds
+went wrong once. ``long``: 10^5 positions of endings of five to nine men, and 10^7 of them in
+parts that ``pytest -n`` spreads over the processors; the report in JUnit's format has what was
+compared:
 
     python -m pytest tests/tablebases/test_solver_audit.py -m long -n 16 --junitxml audit.xml
 """
