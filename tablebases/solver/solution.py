@@ -741,7 +741,9 @@ class Solver:
         if self.unlimited:
             if not self._exactly(_AT_ONCE):
                 self._by_bounds()
-                if not all(self._is_settled(b) for b in self.boards):
+                # Whether a draw is one by the fifty-move rule alone is wanted too.
+                known = [Solution(self.sets, self.cost).interval(b) for b in self.boards]
+                if any(low != high for low, high in known):
                     self._exactly(math.inf)
         elif not self._exactly(min(0.5 * self._left(), max(20.0, 0.3 * self.budget.seconds))):
             self._by_bounds()
