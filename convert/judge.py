@@ -249,8 +249,8 @@ class Bench:
 
     @property
     def remembered(self) -> int:
-        """Number of positions whose verdict is kept."""
-        return len(self._settled)
+        """Number of positions of which something is kept; those looked at as moves are most."""
+        return max(len(self._glanced), len(self._settled))
 
     def forget(self) -> None:
         """Empty the memory; counts start again."""

@@ -252,3 +252,13 @@ def test_a_hanging_queen_is_taken_first() -> None:
     bench = Bench(TABLES)
     bench.verdict(board)
     assert bench.forcing_first(board)[0] == taking
+
+
+def test_positions_looked_at_as_moves_count_as_remembered() -> None:
+    """They are most of what is kept; a long run would grow without end if they did not count."""
+    board = chess.Board("8/8/4k1p1/3n4/8/1P6/5P2/R3K3 w - - 0 1")
+    bench = Bench(TABLES)
+    bench.settle(board)
+    assert bench.remembered > board.legal_moves.count()
+    bench.forget()
+    assert bench.remembered == 0
