@@ -1,4 +1,4 @@
-"""The parts of docs/measuring.md that come from convert/estimate.json, and the calibration plot."""
+"""Parts of docs/measuring.md from convert/judging/estimate.json, and the calibration plot."""
 
 from __future__ import annotations
 
@@ -25,8 +25,10 @@ KINDS = {
 
 def quality(figures: Mapping[str, Any]) -> list[str]:
     """Brier score, log loss and calibration error by kind of ending and method."""
-    out = ["| endings | n | forecast | Brier score | log loss | calibration error |",
-           "|---|---|---|---|---|---|"]  # fmt: skip
+    out = [
+        "| endings | n | forecast | Brier score | log loss | calibration error |",
+        "|---|---|---|---|---|---|",
+    ]
     for kind, words in KINDS.items():
         rows = figures.get(kind, {})
         for name in (name for name in NAMES if name in rows):
@@ -42,8 +44,10 @@ def _scores(row: Mapping[str, Any]) -> str:
 
 def look_ahead(told: Mapping[str, Any]) -> list[str]:
     """What the look-ahead adds, by its budget."""
-    out = ["| positions looked at | n | Brier score | log loss | calibration error |",
-           "|---|---|---|---|---|"]  # fmt: skip
+    out = [
+        "| positions looked at | n | Brier score | log loss | calibration error |",
+        "|---|---|---|---|---|",
+    ]
     for nodes, row in sorted(told["look_ahead"].items(), key=lambda item: int(item[0])):
         out.append(
             f"| {'none' if nodes == '0' else f'at most {int(nodes):,}'} | {row['n']:,} | "
@@ -52,25 +56,21 @@ def look_ahead(told: Mapping[str, Any]) -> list[str]:
     return out
 
 
-def suspected(told: Mapping[str, Any]) -> list[str]:
-    """Precision and recall of suspected slips by threshold."""
-    found = told["suspected"]
-    out = ["| fall of the chance | moves | slips among them | suspected | right | precision "
-           "(95%) | recall |", "|---|---|---|---|---|---|---|"]  # fmt: skip
-    rows = [("**in use**: ", found["counted"])]
-    rows += [(f"in use, half {n} of the games: ", row) for n, row in enumerate(found["halves"], 1)]
-    rows += [("", row) for row in found["sweep"]]
-    for label, row in rows:
-        precision = (
-            "-" if row["precision"] is None else
-            f"{row['precision']:.2f} ({row['low']:.2f} to {row['high']:.2f})"
+def suspected(counts: Mapping[str, Any]) -> list[str]:
+    """How often a larger search agreed with suspected slips, by threshold."""
+    rows = [
+        "| fall of the chance | suspected | the larger search agrees | share (95%) |",
+        "|---|---|---|---|",
+    ]
+    for row in counts["sweep"]:
+        share = "none"
+        if row["precision"] is not None:
+            share = f"{row['precision']:.2f} ({row['low']:.2f} to {row['high']:.2f})"
+        used = "**in use**: " if row["threshold"] == counts["threshold"] else ""
+        rows.append(
+            f"| {used}{row['threshold']:.2f} | {row['suspected']:,} | {row['right']:,} | {share} |"
         )
-        recall = "-" if row["recall"] is None else f"{row['recall']:.2f}"
-        out.append(
-            f"| {label}{row['threshold']:.2f} | {row['moves']:,} | {row['slips']:,} | "
-            f"{row['suspected']:,} | {row['right']:,} | {precision} | {recall} |"
-        )
-    return out
+    return rows
 
 
 # --- the plot --------------------------------------------------------------------------------
@@ -109,9 +109,7 @@ def calibration_svg(told: Mapping[str, Any]) -> str:
     for name, colour, dash in _MARKS:
         curve = methods[name]["curve"]
         path = "L".join(f"{_x(f)} {_y(o)}" for _, f, o in curve)
-        out.append(
-            f'<path d="M{path}" fill="none" stroke="{colour}" stroke-dasharray="{dash}"/>'
-        )
+        out.append(f'<path d="M{path}" fill="none" stroke="{colour}" stroke-dasharray="{dash}"/>')
         for count, forecast, observed in curve:
             radius = round(2 + 10 * (count / (2 * number)) ** 0.5, 1)
             fill = colour if name == "fitted" else "#fff"

@@ -1,6 +1,6 @@
 """Writes the generated pages of docs/; with --check only says which lag behind.
 
-    python docs/generate.py [--check]
+python docs/generate.py [--check]
 """
 
 from __future__ import annotations
@@ -13,11 +13,13 @@ from estimate_page import calibration_svg, look_ahead, quality, suspected
 from rules_page import handbooks, rules_page
 
 from convert.collection.schema import SCHEMA, TABLES
-from convert.estimate import table
-from convert.model import json_schema
+from convert.judging.estimate import table
+from convert.proofreading.blocks import ADVERBS, FOLLOWS, LOOSENING
 from convert.proofreading.nags import NAGS
 from convert.proofreading.phrase_list import GROUPS
-from convert.proofreading.phrases import ADVERBS, DOUBTS, FOLLOWS, LOOSENING
+from convert.proofreading.scope import DOUBTS, LEADS, PLACING
+from convert.reports.json_schemas import schemas
+from convert.review import slips
 from convert.rules.figures import document
 
 HERE = Path(__file__).parent
@@ -43,10 +45,11 @@ def proofread_page() -> str:
     }
     phrases += ["", *(f"- {what}: {_listed(words)}." for what, words in listed.items())]
     doubts = [f"- {what}: {_listed(words)}" for what, words in DOUBTS.items()]
+    scope = [f"- lead-ins: {_listed(LEADS)}", f"- words of placing: {_listed(PLACING)}"]
     gold = (HERE.parent / "tests" / "gold" / "proofread-notes.txt").read_text(encoding="utf-8")
     excerpt = ["```", *gold.splitlines()[:11], "...", "```"]
     text = (HERE / "proofread.md").read_text(encoding="utf-8")
-    parts = {"nags": nags, "phrases": phrases, "doubts": doubts, "excerpt": excerpt}
+    parts = {"nags": nags, "phrases": phrases, "doubts": doubts, "scope": scope, "excerpt": excerpt}
     for name, lines in parts.items():
         text = _filled(text, name, lines)
     return text
@@ -70,7 +73,7 @@ def measuring_page() -> str:
         "quality": quality(table()["held_out"]),
         "results": quality(table()["results"]),
         "look-ahead": look_ahead(table()),
-        "suspected": suspected(table()),
+        "suspected": suspected(json.loads(slips.FILE.read_text(encoding="utf-8"))),
     }
     for name, lines in parts.items():
         text = _filled(text, name, lines)
@@ -89,13 +92,24 @@ def collection_page() -> str:
     return _filled(text, "columns", [f"Schema {SCHEMA}.", *lines])
 
 
+def schema_files() -> dict[str, str]:
+    """docs/schemas: the shape of every JSON document."""
+    return {
+        f"schemas/{name}.json": json.dumps(schema, indent=1, ensure_ascii=False) + "\n"
+        for name, schema in schemas().items()
+    }
+
+
 def pages() -> dict[str, str]:
     """File name -> text of every generated page."""
-    schema = json.dumps(json_schema(), indent=1, ensure_ascii=False, sort_keys=True)
-    return {"rules.md": rules_page(document()), "measuring.md": measuring_page(),
-            "pictures/calibration.svg": calibration_svg(table()),
-            "review.schema.json": schema + "\n", "proofread.md": proofread_page(),
-            "collection.md": collection_page()}
+    return {
+        "rules.md": rules_page(document()),
+        "measuring.md": measuring_page(),
+        "pictures/calibration.svg": calibration_svg(table()),
+        "proofread.md": proofread_page(),
+        "collection.md": collection_page(),
+        **schema_files(),
+    }
 
 
 def main() -> int:
@@ -107,6 +121,7 @@ def main() -> int:
         if not path.is_file() or path.read_text(encoding="utf-8") != text:
             lagging.append(name)
             if not check:
+                path.parent.mkdir(exist_ok=True)
                 path.write_text(text, encoding="utf-8")
     if check and lagging:
         sys.stderr.write(f"docs/ lags behind: {', '.join(lagging)}\n")

@@ -7,15 +7,16 @@ from typing import Any
 
 from convert.measuring.counts import ENOUGH
 from convert.model import RuleFigure
-from convert.rule_words import of_hundred
 from convert.rules import ALL_RULES, Rule, rule_by_id
 from convert.rules.figures import figures_in
+from convert.wording.rules import NOT_COUNTED, of_hundred
 
 Document = Mapping[str, Any]
 
 #: Classes of material that the page lists for a rule and an origin.
 MOST_CLASSES = 6
 ORIGINS = {"games": "games", "random": "random draws"}
+NOT_YET = f"**{NOT_COUNTED.capitalize()}.** It may speak; nothing is said of its strength."
 STANDING = {
     "holds": "Holds: surely above the base.",
     "no better": "No better than the base, as far as these trials can tell.",
@@ -54,7 +55,7 @@ def _how(told: Document) -> list[str]:
         "How often each holds was counted ([measuring.md](measuring.md)) by",
         "",
         "```sh",
-        f"python -m convert.rules.measure --work FOLDER --seed {told['seed']} GAMES.pgn.gz...",
+        f"python -m convert.measuring.rules --work FOLDER --seed {told['seed']} GAMES.pgn.gz...",
         "```",
         "",
         f"with {told['program']}, version {told['solver']} of its solver, on what could be",
@@ -70,12 +71,17 @@ def _how(told: Document) -> list[str]:
         )
     by_standing: dict[str, int] = {}
     for rule in ALL_RULES:
-        key = told["rules"].get(rule.id, {}).get("standing", "too few")
+        kept = told["rules"].get(rule.id)
+        key = "not counted" if kept is None else kept["standing"]
         by_standing[key] = by_standing.get(key, 0) + 1
     words = {
-        "holds": "hold", "no better": "are no better than the base", "refuted": "are refuted",
-        "no base": "have nothing to be compared with", "too few": "are not measured",
-    }  # fmt: skip
+        "holds": "hold",
+        "no better": "are no better than the base",
+        "refuted": "are refuted",
+        "no base": "have nothing to be compared with",
+        "too few": "are not measured",
+        "not counted": f"{'is' if by_standing.get('not counted') == 1 else 'are'} not yet counted",
+    }
     told_of = [f"{by_standing[key]} {word}" for key, word in words.items() if key in by_standing]
     out += [
         "",
@@ -129,7 +135,11 @@ def _entry(told: Document, rule: Rule) -> list[str]:
     ]
     kept = told["rules"].get(rule.id)
     if kept is None:
-        return [*out, "Not measured yet.", ""]
+        return [
+            *out,
+            f"**{NOT_COUNTED.capitalize()}.** It may speak; nothing is said of its strength.",
+            "",
+        ]
     for origin, word in ORIGINS.items():
         figure = figures_in(told, rule.id, origin, rule.kind)
         if figure is None:
@@ -149,6 +159,12 @@ def _entry(told: Document, rule: Rule) -> list[str]:
         out += [f"**Not measured:** {kept['why_not']}.", ""]
     else:
         out += [f"**{_standing(kept, rule)}**", ""]
+    if "alone" in kept:
+        alone = kept["alone"]
+        out += [
+            f"Counted alone, with seed {alone['seed']}, version {alone['solver']} of the solver.",
+            "",
+        ]
     return out + _classes(kept, rule)
 
 

@@ -15,6 +15,7 @@ tables) and ``conformance`` (what every prober must do).
 
 from __future__ import annotations
 
+from tablebases.chain import ChainProber
 from tablebases.checking import check_folder
 from tablebases.errors import (
     CastlingRights,
@@ -42,7 +43,7 @@ from tablebases.material import (
     normal_name,
     successors,
 )
-from tablebases.probing import ChainProber, ProbeCounts, Prober, SyzygyProber, open_tables
+from tablebases.probing import ProbeCounts, Prober, SyzygyProber, open_tables
 from tablebases.values import Answer, Distance, Outcome, outcome_under_clock
 
 __all__ = [

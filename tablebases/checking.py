@@ -18,7 +18,7 @@ from tablebases.files import (
 )
 
 if TYPE_CHECKING:
-    from tablebases.trial import Judge
+    from tablebases.trial import Source
 
 __all__ = ["POSITIONS", "SUMS_NAMES", "check_folder"]
 
@@ -46,7 +46,7 @@ def check_folder(
     *,
     positions: int = POSITIONS,
     folders: Sequence[Path | str] = (),
-    judges: Sequence[Judge] = (),
+    judges: Sequence[Source] = (),
     tell: Callable[[Path, float], None] | None = None,
 ) -> list[CheckResult]:
     """Check every table file of a folder, and every file that its list of sums names.
@@ -94,7 +94,7 @@ def _verified(
     sums: _Sums,
     positions: int,
     folders: Sequence[Path | str],
-    judges: Sequence[Judge],
+    judges: Sequence[Source],
     tell: Callable[[float], None] | None,
 ) -> tuple[str, ...]:
     """What holds of a file.
@@ -129,7 +129,7 @@ def _content_verified(
     path: Path,
     positions: int,
     folders: Sequence[Path | str],
-    judges: Sequence[Judge],
+    judges: Sequence[Source],
     tell: Callable[[float], None] | None,
 ) -> tuple[str, ...]:
     """What the content of a file was held against, with what came of it.
@@ -170,10 +170,7 @@ def _read_sums(folder: Path) -> _Sums:
         digest, _, name = line.partition(" ")
         name = name.removeprefix(" ").removeprefix("*")
         hexadecimal = all(letter in "0123456789abcdefABCDEF" for letter in digest)
-        if (
-            len(digest) not in _ALGORITHM or not hexadecimal or not name
-            or Path(name).name != name
-        ):
+        if len(digest) not in _ALGORITHM or not hexadecimal or not name or Path(name).name != name:
             raise ForeignFile(path, f"line {number} is not in the format of sha256sum")
         digests[name] = digest.lower()
     return _Sums(path.name, digests)

@@ -1,7 +1,7 @@
 """Asking tables: what is this position worth, and how far is the next zeroing move?
 
 A ``Prober`` answers for the side to move. ``SyzygyProber`` reads Syzygy tables through
-python-chess; ``ChainProber`` asks several probers in turn. The names say what is assumed:
+python-chess; the one in `tablebases.chain` asks several in turn. The names say what is assumed:
 
 * ``wdl_after_zeroing`` takes the halfmove clock to be 0, as the win/draw/loss tables do;
 * ``outcome`` honours the clock of the board, and reads a distance only when that matters.
@@ -16,7 +16,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING, Final, Protocol, Self, TypeVar, runtime_checkable
+from typing import TYPE_CHECKING, Final, Protocol, Self, runtime_checkable
 
 import chess
 
@@ -48,10 +48,9 @@ from tablebases.values import (
 
 if TYPE_CHECKING:
     from tablebases._syzygy import Tables
-    from tablebases.trial import Judge, Tried
+    from tablebases.trial import Source, TrialResult
 
 __all__ = [
-    "ChainProber",
     "ProbeCounts",
     "Prober",
     "SyzygyProber",
@@ -59,9 +58,6 @@ __all__ = [
     "open_tables",
     "try_file",
 ]
-
-
-_T = TypeVar("_T")
 
 
 @runtime_checkable
@@ -487,84 +483,6 @@ def _loser_cannot_zero(board: chess.Board, loser: chess.Color) -> bool:
     return loser_is_bare and chess.popcount(winner_men) == 2 and not winner_men & ~minors
 
 
-class ChainProber:
-    """Asks several probers in turn; the first that covers a position answers.
-
-    If that one fails after all (a distance table is missing, a file is damaged), the next one
-    that covers the position is asked. If none answers, the first error is raised.
-
-    Args:
-        probers: in the order in which to ask.
-    """
-
-    def __init__(self, probers: Sequence[Prober]) -> None:
-        self.probers = tuple(probers)
-
-    @property
-    def name(self) -> str:
-        """The names of its probers, joined."""
-        return ", ".join(prober.name for prober in self.probers) or "no tables"
-
-    @property
-    def counts(self) -> ProbeCounts:
-        """How often its probers were asked, those that count."""
-        counts = [c for p in self.probers if (c := getattr(p, "counts", None)) is not None]
-        return ProbeCounts(sum(c.wdl for c in counts), sum(c.dtz for c in counts))
-
-    @property
-    def problems(self) -> tuple[CheckResult, ...]:
-        """Files that its probers set aside."""
-        return tuple(found for p in self.probers for found in getattr(p, "problems", ()))
-
-    def covers(self, board: chess.Board) -> bool:
-        """Does any of the probers cover this position?"""
-        return any(prober.covers(board) for prober in self.probers)
-
-    def wdl_after_zeroing(self, board: chess.Board) -> Outcome:
-        """Outcome for the side to move if the halfmove clock were 0.
-
-        Raises:
-            TablebaseError: the error of the first prober asked, if none can answer.
-        """
-        return self._first(board, lambda prober: prober.wdl_after_zeroing(board))
-
-    def distance(self, board: chess.Board) -> Distance:
-        """Distance to the next zeroing move or mate, in plies.
-
-        Raises:
-            TablebaseError: the error of the first prober asked, if none can answer.
-        """
-        return self._first(board, lambda prober: prober.distance(board))
-
-    def outcome(self, board: chess.Board) -> Answer:
-        """Outcome for the side to move under the fifty-move rule, with the board's clock.
-
-        Raises:
-            TablebaseError: the error of the first prober asked, if none can answer.
-        """
-        return self._first(board, lambda prober: prober.outcome(board))
-
-    def outcome_or_none(self, board: chess.Board) -> Answer | None:
-        """As ``outcome``, but None where that would raise a ``TablebaseError``."""
-        try:
-            return self.outcome(board)
-        except TablebaseError:
-            return None
-
-    def _first(self, board: chess.Board, ask: Callable[[Prober], _T]) -> _T:
-        first_error: TablebaseError | None = None
-        covering = [prober for prober in self.probers if prober.covers(board)]
-        # With nobody to cover the position, all are asked, for the error that says why.
-        for prober in covering or self.probers:
-            try:
-                return ask(prober)
-            except TablebaseError as error:
-                first_error = first_error or error
-        if first_error is None:
-            raise MissingTable(normal_name(material_name(board)), "wdl", ())
-        raise first_error
-
-
 def open_tables(folders: Sequence[Path | str] = ()) -> SyzygyProber:
     """Open the bundled tables and the user's table folders behind them.
 
@@ -579,9 +497,9 @@ def try_file(
     positions: int,
     folders: Sequence[Path | str] = (),
     *,
-    judges: Sequence[Judge] = (),
+    judges: Sequence[Source] = (),
     tell: Callable[[float], None] | None = None,
-) -> Tried:
+) -> TrialResult:
     """Hold the content of one file against itself, all other tables being in their usual place.
 
     The file stands for its class even if that is built in. The sum at its end is not looked at.
@@ -597,7 +515,7 @@ def try_file(
         NoSuchFolder: if one of the folders does not exist.
     """
     from tablebases._syzygy import Tables
-    from tablebases.trial import Tried, try_table
+    from tablebases.trial import TrialResult, try_table
 
     key = (table.metric, table.material)
     with SyzygyProber(folders) as prober:
@@ -610,7 +528,7 @@ def try_file(
         try:
             tables.require(*key)
         except TableFileError as error:
-            return Tried(0, error.reason)
+            return TrialResult(0, error.reason)
         return try_table(
             prober,
             table.material,

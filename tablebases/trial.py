@@ -25,9 +25,9 @@ from tablebases.files import Metric
 from tablebases.values import Distance, Outcome
 
 __all__ = [
-    "Asked",
-    "Judge",
-    "Tried",
+    "Source",
+    "TrialResult",
+    "TrialSource",
     "distance_contradiction",
     "legal_positions",
     "outcome_contradiction",
@@ -49,7 +49,7 @@ _IMAGES: Final[tuple[Callable[[chess.Bitboard], chess.Bitboard], ...]] = (
 )
 
 
-class Judge(Protocol):
+class Source(Protocol):
     """Whoever knows outcomes and distances; a ``Prober`` is one."""
 
     def covers(self, board: chess.Board) -> bool:
@@ -65,7 +65,7 @@ class Judge(Protocol):
         ...
 
 
-class Asked(Judge, Protocol):
+class TrialSource(Source, Protocol):
     """Tables on trial; also says which distances they hold themselves."""
 
     def holds_distance(self, board: chess.Board, wdl: Outcome) -> bool:
@@ -74,7 +74,7 @@ class Asked(Judge, Protocol):
 
 
 @dataclass(frozen=True)
-class Tried:
+class TrialResult:
     """What a trial came to.
 
     Attributes:
@@ -117,7 +117,7 @@ def legal_positions(name: str, seed: str) -> Iterator[chess.Board]:
             yield board
 
 
-def outcome_contradiction(tables: Judge, board: chess.Board) -> str | None:
+def outcome_contradiction(tables: Source, board: chess.Board) -> str | None:
     """Does the outcome that tables give for a position follow from those after its moves?
 
     Args:
@@ -153,7 +153,7 @@ def outcome_contradiction(tables: Judge, board: chess.Board) -> str | None:
     return _differ(board, told.word, best.word, "by its moves")
 
 
-def distance_contradiction(tables: Judge, board: chess.Board) -> str | None:
+def distance_contradiction(tables: Source, board: chess.Board) -> str | None:
     """Does the distance that tables give for a position follow from those after its moves?
 
     Rounding is allowed for: only where no true distances fit do the numbers contradict each
@@ -179,15 +179,15 @@ def distance_contradiction(tables: Judge, board: chess.Board) -> str | None:
         if nearest is None or (after.least < nearest.least) == wins:
             nearest = after
     if nearest is None:
-        return None if not any(board.legal_moves) else _differ(
-            board, _plies(told), "none", "by its moves"
+        return (
+            None
+            if not any(board.legal_moves)
+            else _differ(board, _plies(told), "none", "by its moves")
         )
     return _differ(board, _plies(told), _plies(nearest), "by its moves")
 
 
-def _after(
-    tables: Judge, board: chess.Board, move: chess.Move, wdl: Outcome
-) -> Distance | None:
+def _after(tables: Source, board: chess.Board, move: chess.Move, wdl: Outcome) -> Distance | None:
     """The distance that a position has by one of its moves; None if the move does not keep it.
 
     Without sign. ``wdl`` is the outcome of the position.
@@ -224,17 +224,17 @@ def _differ(board: chess.Board, told: str, other: str, whose: str) -> str:
 
 
 def try_table(
-    tables: Asked,
+    tables: TrialSource,
     name: str,
     metric: Metric,
     path: Path,
     *,
     positions: int,
-    judges: Sequence[Judge] = (),
+    judges: Sequence[Source] = (),
     promotions: bool = True,
     seed: str = "",
     tell: Callable[[float], None] | None = None,
-) -> Tried:
+) -> TrialResult:
     """Hold a table against itself, and against other judges, on positions drawn from its class.
 
     Positions for which a smaller table is missing or itself unsound are passed over.
@@ -273,18 +273,18 @@ def try_table(
             continue
         except TableFileError as error:
             if error.path == path:
-                return Tried(compared, error.reason)
+                return TrialResult(compared, error.reason)
             continue
         if fault is not None:
-            return Tried(compared, fault)
+            return TrialResult(compared, fault)
         compared += 1
         if tell is not None and compared % 16 == 0:
             tell(compared / positions)
-    return Tried(compared)
+    return TrialResult(compared)
 
 
 def _outcome_fault(
-    tables: Asked, board: chess.Board, judges: Sequence[Judge], number: int
+    tables: TrialSource, board: chess.Board, judges: Sequence[Source], number: int
 ) -> str | None:
     if (fault := outcome_contradiction(tables, board)) is not None:
         return fault
@@ -300,7 +300,9 @@ def _outcome_fault(
     return None
 
 
-def _distance_fault(tables: Asked, board: chess.Board, judges: Sequence[Judge]) -> str | None:
+def _distance_fault(
+    tables: TrialSource, board: chess.Board, judges: Sequence[Source]
+) -> str | None:
     if (fault := distance_contradiction(tables, board)) is not None:
         return fault
     told = tables.distance(board)

@@ -165,6 +165,32 @@ class Answer:
         return f"{self.low.word} to {self.high.word}"
 
 
+@dataclass(frozen=True)
+class Compared:
+    """What the solver's audit has held against what; no contradiction was met.
+
+    Attributes:
+        positions: positions drawn and compared, each once a run that says something of it.
+        exact: those of which an equation had to hold; ``bounds``: an inequality.
+        distances: those of both that included the plies.
+        successors: positions after their moves that were looked up.
+        en_passant: positions in which a pawn could be taken so.
+        together: positions of which all runs were asked together, with a halfmove clock.
+        slices: slices that positions were drawn from.
+        stored: slices of the store that are the same as solved now.
+    """
+
+    positions: int = 0
+    exact: int = 0
+    bounds: int = 0
+    distances: int = 0
+    successors: int = 0
+    en_passant: int = 0
+    together: int = 0
+    slices: int = 0
+    stored: int = 0
+
+
 def outcome_under_clock(
     wdl: Outcome, distance: Distance, halfmove_clock: int
 ) -> tuple[Outcome, Outcome]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import Any
 
@@ -53,3 +54,31 @@ def places(out: Path) -> list[tuple[str, int]]:
 def names(out: Path) -> list[str]:
     """Everything in the folder, by relative name."""
     return sorted(str(path.relative_to(out)) for path in out.rglob("*") if path.is_file())
+
+
+# --- a game at which a worker dies -------------------------------------------------------------
+
+POISON = "0-poison.pgn"
+
+
+def poisoned(folder: Path) -> None:
+    """From now on this process dies when it begins to read the file POISON, and leaves a note."""
+    from convert.collection import work
+
+    real = work.games_in
+
+    def deadly(part: Any, **more: Any) -> Any:
+        if part.file.endswith(POISON):
+            (folder / f"died-{os.getpid()}").touch()
+            os._exit(9)
+        return real(part, **more)
+
+    work.games_in = deadly
+
+
+def begin_poisoned(counter: Any) -> None:
+    """Sets a worker of the local pool up that dies at the file POISON."""
+    from convert.collection.work import begin_worker
+
+    begin_worker(counter)
+    poisoned(Path.cwd())

@@ -8,22 +8,36 @@ import signal
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+import demo_reviews
 import pytest
 from hypothesis import HealthCheck, settings
 
-from convert.judge import EFFORTS, Bench, EffortName
+from convert.judging.judges import EFFORTS, Bench, EffortName
 from tablebases.probing import SyzygyProber, open_tables
 
 GOLD = Path(__file__).parent / "gold"
 ACTUAL = Path(__file__).parent / "actual"
 
-settings.register_profile("dev", max_examples=25, deadline=None,
-                          suppress_health_check=[HealthCheck.too_slow])
-settings.register_profile("ci", max_examples=50, deadline=None, derandomize=True,
-                          suppress_health_check=[HealthCheck.too_slow])
-settings.register_profile("thorough", max_examples=1000, deadline=None,
-                          suppress_health_check=[HealthCheck.too_slow])
+settings.register_profile(
+    "dev", max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.register_profile(
+    "ci",
+    max_examples=50,
+    deadline=None,
+    derandomize=True,
+    suppress_health_check=[HealthCheck.too_slow],
+)
+settings.register_profile(
+    "thorough", max_examples=1000, deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "dev"))
+
+
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    """The process that hands out the tests ends last."""
+    if not hasattr(session.config, "workerinput"):
+        demo_reviews.forget()
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
@@ -35,8 +49,15 @@ def _clean_environment(
     monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest.TempPathFactory
 ) -> Iterator[None]:
     """No setting of the person who runs the tests reaches them."""
-    for name in ("NO_COLOR", "FORCE_COLOR", "COLUMNS", "FULLPOINT_TABLES", "FULLPOINT_DEBUG",
-                 "XDG_CACHE_HOME", "XDG_DATA_HOME"):
+    for name in (
+        "NO_COLOR",
+        "FORCE_COLOR",
+        "COLUMNS",
+        "FULLPOINT_TABLES",
+        "FULLPOINT_DEBUG",
+        "XDG_CACHE_HOME",
+        "XDG_DATA_HOME",
+    ):
         monkeypatch.delenv(name, raising=False)
     # Solving takes seconds; tests that are about it switch it on.
     monkeypatch.setenv("FULLPOINT_SOLVE", "0")

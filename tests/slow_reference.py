@@ -255,9 +255,7 @@ class Reference:
             before, values = self.best(board), self.choices(board)
             if values[move][1] < before[0]:
                 holding = frozenset(m.uci() for m, v in values.items() if v[0] >= before[0])
-                found.append(
-                    RefSlip(ply, _side(board), before[0], values[move][1], holding)
-                )
+                found.append(RefSlip(ply, _side(board), before[0], values[move][1], holding))
         return found
 
     def only_moves(self, start: chess.Board, moves: Sequence[chess.Move]) -> list[RefOnly]:

@@ -8,7 +8,7 @@ from chess import KING
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from convert.activity import (
+from convert.board.activity import (
     EXCHANGE_VALUE,
     activities,
     piece_activity,
@@ -139,9 +139,7 @@ def test_first_squares() -> None:
 
 
 def test_outpost() -> None:
-    outpost = piece_activity(
-        chess.Board("6k1/p4ppp/1p6/3p4/4n3/8/PP4PP/4R1K1 w - - 0 1"), chess.E4
-    )
+    outpost = piece_activity(chess.Board("6k1/p4ppp/1p6/3p4/4n3/8/PP4PP/4R1K1 w - - 0 1"), chess.E4)
     assert outpost.outpost
     attackable = piece_activity(
         chess.Board("6k1/p4ppp/1p6/3p4/4n3/8/PP3PPP/4R1K1 w - - 0 1"), chess.E4
@@ -149,21 +147,9 @@ def test_outpost() -> None:
     assert not attackable.outpost
 
 
-def test_bishop_behind_its_own_pawns() -> None:
-    shut_in = piece_activity(
-        chess.Board("4k3/8/8/1p1p4/1P1P4/2B5/8/4K3 w - - 0 1"), chess.C3
-    )
-    assert shut_in.blocked_pawns == 2
-    assert piece_activity(
-        chess.Board("4k3/8/8/8/1P1P4/2B5/8/4K3 w - - 0 1"), chess.C3
-    ).blocked_pawns == 0
-
-
 def test_king_words() -> None:
     assert piece_activity(chess.Board("4k3/8/8/8/4K3/8/8/8 w - - 0 1"), chess.E4).word == "active"
-    assert (
-        piece_activity(chess.Board("3qk3/8/8/8/4K3/8/8/8 w - - 0 1"), chess.E4).word != "active"
-    )
+    assert piece_activity(chess.Board("3qk3/8/8/8/4K3/8/8/8 w - - 0 1"), chess.E4).word != "active"
 
 
 def test_empty_square_is_refused() -> None:
@@ -185,7 +171,10 @@ def test_colours_and_wings(board: chess.Board) -> None:
     def shape(of: chess.Board, mask: int) -> dict[int, tuple[int, int, str, tuple[int, ...]]]:
         return {
             s ^ mask: (
-                a.mobility, a.safe_mobility, a.word, tuple(sorted(t ^ mask for t in a.tied_to))
+                a.mobility,
+                a.safe_mobility,
+                a.word,
+                tuple(sorted(t ^ mask for t in a.tied_to)),
             )
             for s, a in activities(of).items()
         }

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from convert.cli import main
-from convert.safe_text import FSI, PDI
+from convert.rim.safe_text import FSI, PDI
 
 NAMES = {
     "isolate": "abc\u2067def",

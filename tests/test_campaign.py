@@ -36,12 +36,12 @@ from test_fastread import both
 # Imported before any test changes the cache folder: the machine code is kept there.
 import tablebases.solver  # noqa: F401
 from convert.cli import main
-from convert.fen import SourceError, parse_fen
-from convert.judge import EFFORTS, Bench, EffortName
+from convert.judging.judges import EFFORTS, Bench, EffortName
 from convert.model import Side, Verdict
-from convert.safe_text import safe_line
-from convert.sources import read_positions
-from convert.wording import verdict_words
+from convert.reading.epd import read_positions
+from convert.reading.fen import SourceError, parse_fen
+from convert.rim.safe_text import safe_line
+from convert.wording.verdicts import verdict_words
 from tablebases import (
     MissingTable,
     Outcome,
@@ -92,13 +92,59 @@ def tell(capsys: pytest.CaptureFixture[str]) -> Callable[[str, Counter[str]], No
 
 _FILES = sorted([*(ROOT / "demo_games").glob("*.pgn"), *(HERE / "data").rglob("*.pgn")])
 _ODD = [
-    b"{", b"}", b"(", b")", b"{ (", b"{{", b"}}", b"((", b"))", b";", b"\n%", b"[", b"]", b'"',
-    b"\\", b"$", b"$999", b"--", b"O-O", b"0-0-0", b"e8=Q", b"1-0", b"*", b"1...", b"\x00", b"\x1a",
-    b"\x85", b"\xa0", b"\xff\xfe", b"\xef\xbb\xbf", b"\r", b"\r\n", b"\n\n", b"\t", b"\x1b[2J",
-    "\u202e".encode(), "\u2028".encode(), "é".encode(), b"\xe9", b"1/2", b"1/2-1/2", b"?!", b"!!",
-    b'\n[FEN "8/8/8/4k3/8/4K3/4P3/8 w - - 0 1"]\n', b'\n[SetUp "1"]\n', b'[Variant "?"]\n',
-    b'\n\n[Event "x"]\n', b"99999999999999999999.", b"Z0", b"e2e4", b"Ng1f3", b"(1. d4 {x (y} d5)",
-]  # fmt: skip
+    b"{",
+    b"}",
+    b"(",
+    b")",
+    b"{ (",
+    b"{{",
+    b"}}",
+    b"((",
+    b"))",
+    b";",
+    b"\n%",
+    b"[",
+    b"]",
+    b'"',
+    b"\\",
+    b"$",
+    b"$999",
+    b"--",
+    b"O-O",
+    b"0-0-0",
+    b"e8=Q",
+    b"1-0",
+    b"*",
+    b"1...",
+    b"\x00",
+    b"\x1a",
+    b"\x85",
+    b"\xa0",
+    b"\xff\xfe",
+    b"\xef\xbb\xbf",
+    b"\r",
+    b"\r\n",
+    b"\n\n",
+    b"\t",
+    b"\x1b[2J",
+    "\u202e".encode(),
+    "\u2028".encode(),
+    "é".encode(),
+    b"\xe9",
+    b"1/2",
+    b"1/2-1/2",
+    b"?!",
+    b"!!",
+    b'\n[FEN "8/8/8/4k3/8/4K3/4P3/8 w - - 0 1"]\n',
+    b'\n[SetUp "1"]\n',
+    b'[Variant "?"]\n',
+    b'\n\n[Event "x"]\n',
+    b"99999999999999999999.",
+    b"Z0",
+    b"e2e4",
+    b"Ng1f3",
+    b"(1. d4 {x (y} d5)",
+]
 
 
 def _games() -> list[bytes]:
@@ -238,17 +284,55 @@ def test_many_odd_games_are_read_alike(
 _FEN_CHARACTERS = (
     "pnbrqkPNBRQK0123456789/ -wbKQkqabcdefgh[]~+.:;\"'\t\x00\x1b\xa0\u0663\u00b2\u202e\u2028"
 )
-_CLOCKS = ["0", "1", "49", "98", "99", "100", "149", "150", "99999", "100000", "-1", "1e3", "nan",
-           "\u0663", "00", "9" * 20, ""]  # fmt: skip
-_OPERATIONS = ["hmvc 12;", "fmvn 3;", 'id "x";', "bm Nf3;", "pv e4 e5;", "ce -1;", "acn 1e999;",
-               "hmvc -1;", "hmvc 99999999999999999999;", 'c0 "a;b";', "dm;", ";", '"', "hmvc x;",
-               "fmvn 0;", "am Kd2 Kd3;", "id;", "hmvc 1.5;", 'id "\u202e";']  # fmt: skip
+_CLOCKS = [
+    "0",
+    "1",
+    "49",
+    "98",
+    "99",
+    "100",
+    "149",
+    "150",
+    "99999",
+    "100000",
+    "-1",
+    "1e3",
+    "nan",
+    "\u0663",
+    "00",
+    "9" * 20,
+    "",
+]
+_OPERATIONS = [
+    "hmvc 12;",
+    "fmvn 3;",
+    'id "x";',
+    "bm Nf3;",
+    "pv e4 e5;",
+    "ce -1;",
+    "acn 1e999;",
+    "hmvc -1;",
+    "hmvc 99999999999999999999;",
+    'c0 "a;b";',
+    "dm;",
+    ";",
+    '"',
+    "hmvc x;",
+    "fmvn 0;",
+    "am Kd2 Kd3;",
+    "id;",
+    "hmvc 1.5;",
+    'id "\u202e";',
+]
 
 
 def _fens() -> list[str]:
     """Positions of the games here, and of small endings."""
-    found = [chess.STARTING_FEN, "r3k2r/pppppppp/8/8/8/8/PPPPPPPP/R3K2R w KQkq - 0 1",
-             "4k3/8/8/2pP4/8/8/8/4K3 w - c6 0 1"]  # fmt: skip
+    found = [
+        chess.STARTING_FEN,
+        "r3k2r/pppppppp/8/8/8/8/PPPPPPPP/R3K2R w KQkq - 0 1",
+        "4k3/8/8/2pP4/8/8/8/4K3 w - c6 0 1",
+    ]
     for path in (HERE / "data" / "classic_games.pgn", *(ROOT / "demo_games").glob("*.pgn")):
         with open(path, encoding="utf-8") as file:
             while (game := chess.pgn.read_game(file)) is not None:
@@ -403,8 +487,17 @@ def read_odd_epds(
                 path.write_bytes(data)
                 capsys.readouterr()
                 with pytest.raises(SystemExit) as left:
-                    main(["position", "--no-solve", "--no-variants", "--effort", "quick", "--epd",
-                          str(path)])  # fmt: skip
+                    main(
+                        [
+                            "position",
+                            "--no-solve",
+                            "--no-variants",
+                            "--effort",
+                            "quick",
+                            "--epd",
+                            str(path),
+                        ]
+                    )
                 err = capsys.readouterr().err
                 assert (left.value.code or 0) == (0 if sound else 2)
                 assert "unforeseen" not in err
@@ -432,9 +525,7 @@ def test_many_odd_fens(
     tell("FEN", read_odd_fens(part_of(FEN, part), capsys, COMMAND_EVERY))
 
 
-def test_odd_lines_of_epd(
-    capsys: pytest.CaptureFixture[str], tmp_path: Path
-) -> None:
+def test_odd_lines_of_epd(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     counts = read_odd_epds(range(1500), capsys, 500, tmp_path)
     assert min(counts["refused"], counts["read"]) > 100
 
@@ -538,6 +629,7 @@ def hold_verdicts(numbers: range) -> Counter[str]:
     return counts
 
 
+@pytest.mark.slow
 def test_verdicts_of_odd_positions() -> None:
     counts = hold_verdicts(range(800))
     for outcome in (Outcome.WIN, Outcome.DRAW, Outcome.LOSS):
@@ -635,9 +727,13 @@ def read_odd_entries(numbers: range, sound: Sound, folder: Path, every: int) -> 
 
 
 def _answers_of_odd_store(
-    sound: Sound, keys: list[str], rng: random.Random, folder: Path, tables: SyzygyProber,
+    sound: Sound,
+    keys: list[str],
+    rng: random.Random,
+    folder: Path,
+    tables: SyzygyProber,
     kinds: list[tuple[str, int]],
-) -> Counter[str]:  # fmt: skip
+) -> Counter[str]:
     """Ask a store of which about half the entries are damaged."""
     counts: Counter[str] = Counter()
     odd = Store(folder)
@@ -832,9 +928,14 @@ def run_ticking(folder: Path, name: str, number: int, at: int) -> subprocess.Com
     }
     return subprocess.run(
         [sys.executable, "-c", TICKING, str(int(number)), str(at), *COMMANDS[name]],
-        cwd=folder / "desk", env=environment, capture_output=True, text=True, check=False,
-        preexec_fn=_as_a_shell_does, timeout=300,
-    )  # fmt: skip
+        cwd=folder / "desk",
+        env=environment,
+        capture_output=True,
+        text=True,
+        check=False,
+        preexec_fn=_as_a_shell_does,
+        timeout=300,
+    )
 
 
 def output_of(folder: Path) -> Path | None:
@@ -849,7 +950,7 @@ def content_of(path: Path | None) -> object:
     if path is None:
         return None
     if path.is_dir():
-        from convert.collection import folder as collections
+        from convert.rim import collection_folder as collections
 
         return collections.owner_of(str(path / "games")) is not None
     text = path.read_text(encoding="utf-8")
@@ -982,6 +1083,7 @@ def end_many(name: str, numbers: range, folder: Path, sound: Sound) -> Counter[s
     return counts
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["lesson", "play"])
 def test_sudden_ends(name: str, sound: Sound, tmp_path: Path) -> None:
     assert end_many(name, range(2), tmp_path / "scene", sound)["run again"] == 2

@@ -11,47 +11,17 @@ import sys
 from pathlib import Path
 
 import chess.pgn
-import jsonschema
 import pytest
+from cli_help import SHORT, run
 
-from convert.cli import main
-from convert.model import from_json, json_schema, to_json
+from convert.model import from_json, to_json
 
 DEMO = Path(__file__).parent.parent / "demo_games"
-SHORT = """[Event "Club evening"]
-[Site "?"]
-[Date "2026.01.09"]
-[Round "-"]
-[White "A"]
-[Black "B"]
-[Result "1/2-1/2"]
-[SetUp "1"]
-[FEN "8/8/8/4k3/8/4K3/4P3/8 w - - 0 1"]
-
-1. Kd3 {holds nothing yet} Kd5 2. e3 Ke5 3. e4 Ke6 4. Kd4 Kd6 5. e5+ Ke6 1/2-1/2
-"""
 BROKEN = """[Event "?"]
 [Result "*"]
 
 1. e4 e5 2. Qxh7 Nc6 *
 """
-
-
-def run(
-    args: list[str], capsys: pytest.CaptureFixture[str], stdin: bytes | None = None
-) -> tuple[int, str, str]:
-    """Exit code, standard output, standard error of one call."""
-    old = sys.stdin
-    if stdin is not None:
-        sys.stdin = io.TextIOWrapper(io.BytesIO(stdin))
-    try:
-        with pytest.raises(SystemExit) as left:
-            main(args)
-    finally:
-        sys.stdin = old
-    out, err = capsys.readouterr()
-    code = left.value.code
-    return (code if isinstance(code, int) else 0), out, err
 
 
 @pytest.fixture
@@ -65,8 +35,14 @@ def test_version_and_help(capsys: pytest.CaptureFixture[str]) -> None:
     code, out, _ = run(["--version"], capsys)
     assert code == 0
     assert out.startswith("fullpoint, version ")
-    for args in (["-h"], ["--help"], ["game", "-h"], ["position", "-h"], ["tables", "-h"],
-                 ["tables", "check", "-h"]):
+    for args in (
+        ["-h"],
+        ["--help"],
+        ["game", "-h"],
+        ["position", "-h"],
+        ["tables", "-h"],
+        ["tables", "check", "-h"],
+    ):
         code, out, _ = run(args, capsys)
         assert code == 0
         assert "Usage: fullpoint" in out
@@ -135,7 +111,7 @@ def test_trouble_is_one_line_and_exit_code_2(
         assert len(err.strip().splitlines()) == 1
 
 
-def test_json_is_the_whole_review_and_fits_its_schema(
+def test_json_is_the_whole_review(
     tmp_path: Path, short: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     out_file = tmp_path / "out.json"
@@ -144,7 +120,6 @@ def test_json_is_the_whole_review_and_fits_its_schema(
     document = json.loads(out_file.read_text(encoding="utf-8"))
     assert document["schema"] == 1
     (review,) = document["reviews"]
-    jsonschema.validate(review, json_schema())
     again = from_json(json.dumps(review))
     assert json.loads(to_json(again)) == review
     assert again.plies[0].san == "Kd3"
@@ -198,7 +173,10 @@ def test_full_disk(short: Path) -> None:
     with open("/dev/full", "w") as full:
         done = subprocess.run(
             [sys.executable, "-m", "convert", "game", str(short)],
-            stdout=full, stderr=subprocess.PIPE, text=True, check=False,
+            stdout=full,
+            stderr=subprocess.PIPE,
+            text=True,
+            check=False,
         )
     assert done.returncode == 2
     assert "Traceback" not in done.stderr
@@ -209,15 +187,25 @@ def test_reader_gone(short: Path) -> None:
     """`fullpoint ... | head -1` ends quietly."""
     done = subprocess.run(
         f"{sys.executable} -m convert game {short} | head -1",
-        shell=True, capture_output=True, text=True, check=False,
+        shell=True,
+        capture_output=True,
+        text=True,
+        check=False,
     )
     assert done.stderr == ""
     assert done.stdout.count("\n") == 1
     fen = "8/8/8/4k3/8/4K3/4P3/8 w - - 0 1"
     done = subprocess.run(
-        ["bash", "-o", "pipefail", "-c",
-         f"{sys.executable} -m convert position '{fen}' | grep -q Drawn"],
-        capture_output=True, text=True, check=False,
+        [
+            "bash",
+            "-o",
+            "pipefail",
+            "-c",
+            f"{sys.executable} -m convert position '{fen}' | grep -q Drawn",
+        ],
+        capture_output=True,
+        text=True,
+        check=False,
     )
     assert (done.returncode, done.stderr) == (0, "")
 
@@ -322,12 +310,17 @@ def test_plain_when_colour_is_unwanted(short: Path) -> None:
     env = {**os.environ, "NO_COLOR": "1", "COLUMNS": "60"}
     done = subprocess.run(
         [sys.executable, "-m", "convert", "game", short.name],
-        capture_output=True, text=True, check=True, env=env, cwd=short.parent,
+        capture_output=True,
+        text=True,
+        check=True,
+        env=env,
+        cwd=short.parent,
     )
     assert "\x1b[3" not in done.stdout
     assert max(len(line) for line in done.stdout.splitlines()) <= 60
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("path", sorted(DEMO.glob("*.pgn")), ids=lambda p: p.stem)
 def test_demo_games_run(path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     code, out, err = run(["game", str(path)], capsys)

@@ -67,6 +67,7 @@ def test_folder_with_games_and_positions(
     assert taken.err == ""
 
 
+@pytest.mark.slow
 def test_theme_level_and_limit(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     few = (DATA / "exercises.epd").read_text(encoding="utf-8").splitlines()[:3]
     (tmp_path / "few.epd").write_text("\n".join(few), encoding="utf-8")
@@ -107,7 +108,10 @@ def test_standard_input(
     ],
 )
 def test_trouble_is_one_line_and_2(
-    arguments: tuple[str, ...], message: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
+    arguments: tuple[str, ...],
+    message: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     monkeypatch.chdir(tmp_path)
@@ -119,9 +123,7 @@ def test_trouble_is_one_line_and_2(
     assert list(tmp_path.iterdir()) == []
 
 
-def test_empty_folder_and_own_input(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_empty_folder_and_own_input(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(str(tmp_path)) == 2
     assert "no .pgn or .epd file" in capsys.readouterr().err
     mine = tmp_path / "mine.epd"

@@ -18,7 +18,7 @@ import chess.pgn
 import pytest
 
 from convert.cli import main, play_session
-from convert.judge import after_move
+from convert.judging.judges import after_move
 from tablebases.probing import open_tables
 
 KRK = "8/8/8/4k3/8/2K5/8/R7 w - - 0 1"
@@ -73,8 +73,9 @@ def test_a_script_is_played_and_summed_up(
     capsys: pytest.CaptureFixture[str], here: Path, gold: Callable[[str, str], None]
 ) -> None:
     script = "how\nhint\nKe5\nback\n1...Kc5 Kd5  # two moves in a row\nKe5 Kd5\nmoves\nresign\n"
-    code, out, err = run([KPK, "--side", "black", "--tell", "always", "-o", "out.pgn"],
-                         capsys, script)  # fmt: skip
+    code, out, err = run(
+        [KPK, "--side", "black", "--tell", "always", "-o", "out.pgn"], capsys, script
+    )
     assert (code, err) == (0, "")
     gold("play-kpk.txt", out)
     gold("play-kpk.pgn", (here / "out.pgn").read_text(encoding="utf-8"))
@@ -94,10 +95,11 @@ def test_krk_by_a_perfect_script_needs_no_move_more(capsys: pytest.CaptureFixtur
             key=lambda m: (
                 0 if after_move(board, m).is_checkmate() else 1,
                 prober.distance(after_move(board, m)).least
-                if prober.wdl_after_zeroing(after_move(board, m)) == -2 else 999,
+                if prober.wdl_after_zeroing(after_move(board, m)) == -2
+                else 999,
                 m.uci(),
             ),
-        )  # fmt: skip
+        )
         moves.append(board.san(move))
         code, text, err = run([board.root().fen(), "-o", "-"], capsys, "\n".join(moves))
         assert (code, err) == (0, "")
@@ -296,8 +298,9 @@ def test_without_o_a_script_leaves_no_file(capsys: pytest.CaptureFixture[str], h
 
 
 def test_where_nothing_is_settled_the_estimate_says_so(capsys: pytest.CaptureFixture[str]) -> None:
-    code, out, err = run([OPENING, "--effort", "quick", "--tell", "always"], capsys,
-                         "how\nhint\nO-O\n")  # fmt: skip
+    code, out, err = run(
+        [OPENING, "--effort", "quick", "--tell", "always"], capsys, "how\nhint\nO-O\n"
+    )
     assert (code, err) == (0, "")
     text = flat(out)
     assert "Black's replies rest on look-ahead and rules of thumb, an estimate." in text
@@ -311,8 +314,9 @@ def test_a_suspected_slip_is_never_called_a_slip(
 ) -> None:
     """The queen put where a pawn takes it: only the estimate says that it is bad."""
     fen = "4k3/pppr1ppp/8/8/8/8/PPPQ1PPP/4K3 w - - 0 1"
-    code, out, err = run([fen, "--effort", "quick", "--tell", "slips", "-o", "out.pgn"],
-                         capsys, "Qd6\nback\nQd6\n")  # fmt: skip
+    code, out, err = run(
+        [fen, "--effort", "quick", "--tell", "slips", "-o", "out.pgn"], capsys, "Qd6\nback\nQd6\n"
+    )
     assert (code, err) == (0, "")
     text = flat(out)
     assert "A suspected slip: " in text
@@ -347,9 +351,14 @@ class Terminal:
         environment["PYTHONPATH"] = root
         self.process = subprocess.Popen(
             [sys.executable, "-m", "convert", "play", *args],
-            stdin=child, stdout=child, stderr=child, cwd=folder, env=environment,
-            start_new_session=True, preexec_fn=_own_terminal,
-        )  # fmt: skip
+            stdin=child,
+            stdout=child,
+            stderr=child,
+            cwd=folder,
+            env=environment,
+            start_new_session=True,
+            preexec_fn=_own_terminal,
+        )
         os.close(child)
         self.seen = ""
 

@@ -22,18 +22,13 @@ import pytest
 # Imported before any test changes the cache folder: the machine code is kept there.
 import tablebases.solver  # noqa: F401
 from convert.cli import main
-from convert.cli.solve import over_words
 from convert.model import Side
-from convert.reports.solution_text import (
-    SolvedMove,
-    SolveReport,
-    group_words,
-    scope_words,
-    solve_document,
-    verdict_text,
-)
+from convert.model.solution import SolvedMove, SolveReport
+from convert.reports.json_text import document
+from convert.review.solution import over_words
+from convert.wording.solutions import group_words, scope_words, verdict_text
 from tablebases.probing import SyzygyProber
-from tablebases.solver import solution
+from tablebases.solver import trying
 from tablebases.values import Outcome
 
 ROOK_AND_KNIGHT = "8/8/8/3k4/8/2n5/1R6/1K6 w - - 0 1"
@@ -85,6 +80,7 @@ def test_small_endings_agree_with_the_tables(
         board.pop()
 
 
+@pytest.mark.slow
 def test_a_five_man_win(capsys: pytest.CaptureFixture[str]) -> None:
     """Won moves lead to won positions of the other side to move, and the line is legal."""
     report = report_of([ROOK_PAWN_KNIGHT], capsys)
@@ -106,9 +102,7 @@ def test_a_five_man_win(capsys: pytest.CaptureFixture[str]) -> None:
     assert replace(again, cost=None) == replace(report, cost=None)
 
 
-def test_the_store_can_be_left_alone(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_the_store_can_be_left_alone(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["--no-store", PAWNS], capsys)[0] == 0
     assert not list(tmp_path.rglob("*.slice"))
     assert run([PAWNS], capsys)[0] == 0
@@ -139,12 +133,13 @@ def test_the_count_of_plies_in_the_fen_is_honoured(capsys: pytest.CaptureFixture
 
 
 def test_a_position_out_of_reach_gives_an_interval_in_time(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
 ) -> None:
     """By a clock that goes on by a tenth of a second whenever somebody looks at it."""
     ticks = itertools.count()
     clock = SimpleNamespace(monotonic=lambda: next(ticks) / 10)
-    monkeypatch.setattr(solution, "time", clock)
+    monkeypatch.setattr(trying, "time", clock)
     report = report_of(["--no-store", "--seconds", "1", MANY], capsys)
     assert next(ticks) < 100  # a second, and an overrun of two, on two threads
     assert report.low < report.high
@@ -221,7 +216,7 @@ def test_text_and_json_together(tmp_path: Path, capsys: pytest.CaptureFixture[st
     assert "Drawn: solved." in out
     text = target.read_text(encoding="utf-8")
     report = msgspec.json.decode(text, type=SolveReport)
-    assert solve_document(report) == text
+    assert document(report) == text
     assert json.loads(text)["to_move"] == "white"
 
 
@@ -236,19 +231,19 @@ def test_an_interrupt_shows_what_is_proved(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Ctrl-C after the first question: the first stays answered, the second is left."""
-    from tablebases.solver import solution
+    from tablebases.solver import trying
 
-    real = solution.Solver._execute
+    real = trying.Solver._execute
     begun: list[object] = []
 
-    def interrupted(self: solution.Solver, *args: object) -> None:
+    def interrupted(self: trying.Solver, *args: object) -> None:
         if self.moves_too:
             begun.append(args)
             if len(begun) == 2:
                 signal.raise_signal(signal.SIGINT)
         real(self, *args)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(solution.Solver, "_execute", interrupted)
+    monkeypatch.setattr(trying.Solver, "_execute", interrupted)
     code, out, err = run(["--no-store", "7k/8/8/8/8/8/8/KR6 w - - 0 1"], capsys)
     assert (code, err) == (0, "")
     assert len(begun) == 2
@@ -269,7 +264,10 @@ def test_nothing_heavy_is_imported_for_help() -> None:
         "print({'numpy', 'numba', 'tablebases.solver', 'msgspec'} & set(sys.modules))\n"
     )
     done = subprocess.run(
-        [sys.executable, "-c", script], capture_output=True, text=True, check=True,
+        [sys.executable, "-c", script],
+        capture_output=True,
+        text=True,
+        check=True,
         cwd=Path(__file__).parent.parent,
     )
     assert done.stdout.splitlines()[-1] == "set()"
@@ -299,13 +297,25 @@ def test_moves_are_named_for_the_side_that_makes_them() -> None:
 
 
 def test_what_is_left_out_counts_against_the_claim() -> None:
-    wins = scope_words(Side.BLACK, wins=True, pieces=(2, 1), winner_queens_only=True,
-                       other_queens_only=False, pawn_moves=2)  # fmt: skip
+    wins = scope_words(
+        Side.BLACK,
+        wins=True,
+        pieces=(2, 1),
+        winner_queens_only=True,
+        other_queens_only=False,
+        pawn_moves=2,
+    )
     assert "at most 2 pawn moves by Black" in wins
     assert "Black promoting to queens only" in wins
     assert "counted for White" in wins
-    cannot = scope_words(Side.BLACK, wins=False, pieces=(1,), winner_queens_only=False,
-                         other_queens_only=True, pawn_moves=0)  # fmt: skip
+    cannot = scope_words(
+        Side.BLACK,
+        wins=False,
+        pieces=(1,),
+        winner_queens_only=False,
+        other_queens_only=True,
+        pawn_moves=0,
+    )
     assert "no pawn move by White" in cannot
     assert "White promoting to queens only" in cannot
     assert "up to 1 piece besides" in cannot

@@ -9,6 +9,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from convert.cli import cli, main
+from convert.review.practice import most_met
 from tablebases.solver import Store
 
 
@@ -104,3 +105,32 @@ def test_no_room_on_disk(folder: Path, capsys: pytest.CaptureFixture[str]) -> No
     line = failure(capsys, "make", "KPvK", "--limit", "0.00002")
     assert "no room to keep it within 2e-05 GB" in line
     assert not (folder / "KPvK.json").exists()
+
+
+def test_the_classes_met_most_often(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """By the counts that ship; here of three men, and those that are made already are left out."""
+    monkeypatch.setattr("convert.cli.tables.COMMON_MEN", 3)
+    monkeypatch.setattr("convert.cli.tables.COMMON", 2)
+    met = dict(most_met(3, 2))
+    assert len(met) == 2
+    first, second = met
+    assert met[first] >= met[second] > 0
+    result = run("make", "--common", "--threads", "1")
+    assert result.exception is None
+    lines = result.stdout.splitlines()
+    assert [line.partition(":")[0] for line in lines[:3]] == [first, second, "all"]
+    assert {path.stem for path in folder.glob("*.json")} == {first, second}
+    again = run("make", "--common").stdout
+    assert again.count("made already") == 2
+
+
+def test_five_men_met_most_often() -> None:
+    assert most_met(5, 1)[0][0] == "KRPvKR"
+    assert all(name.count("K") == 2 and len(name) == 6 for name, _ in most_met(5, 8))
+
+
+@pytest.mark.parametrize("arguments", [("make",), ("make", "KRvK", "--common")])
+def test_a_name_or_the_common_ones(
+    folder: Path, capsys: pytest.CaptureFixture[str], arguments: tuple[str, ...]
+) -> None:
+    assert "or --common" in failure(capsys, *arguments)

@@ -41,8 +41,10 @@ def start(folder: Path, *args: str) -> subprocess.Popen[bytes]:
     with open(folder / "cluster.log", "ab") as log:
         return subprocess.Popen(
             [sys.executable, "-m", "distributed.cli." + args[0], *args[1:]],
-            cwd=folder, stdout=log, stderr=log,
-        )  # fmt: skip
+            cwd=folder,
+            stdout=log,
+            stderr=log,
+        )
 
 
 @contextmanager
@@ -50,22 +52,35 @@ def cluster(folder: Path, workers: int) -> Iterator[tuple[str, list[subprocess.P
     """Address of a scheduler, and its workers; all are ended at the end."""
     port = free_port()
     address = f"tcp://127.0.0.1:{port}"
-    processes = [
-        start(folder, "dask_scheduler", "--host", "127.0.0.1", "--port", str(port),
-              "--no-dashboard"),
-    ]  # fmt: skip
+    scheduler = start(
+        folder, "dask_scheduler", "--host", "127.0.0.1", "--port", str(port), "--no-dashboard"
+    )
+    own = [worker(folder, address) for _ in range(workers)]
     try:
-        for _ in range(workers):
-            processes.append(
-                start(folder, "dask_worker", address, "--nworkers", "1", "--nthreads", "1",
-                      "--no-nanny", "--no-dashboard", "--local-directory", str(folder / "scratch"),
-                      "--memory-limit", "0")
-            )  # fmt: skip
-        yield address, processes[1:]
+        yield address, own
     finally:
-        for process in processes:
+        for process in (*own, scheduler):
             process.kill()
             process.wait()
+
+
+def worker(folder: Path, address: str, *more: str) -> subprocess.Popen[bytes]:
+    return start(
+        folder,
+        "dask_worker",
+        address,
+        "--nworkers",
+        "1",
+        "--nthreads",
+        "1",
+        "--no-nanny",
+        "--no-dashboard",
+        "--local-directory",
+        str(folder / "scratch"),
+        "--memory-limit",
+        "0",
+        *more,
+    )
 
 
 def wait_for(address: str, workers: int) -> None:
@@ -156,3 +171,56 @@ def test_a_cluster_without_workers_or_with_none_left(
     outcome = run(list(inputs), folder / "out", WALK, part_bytes=1000)
     assert outcome.kept >= begun
     assert len(places(folder / "out")) == outcome.games
+
+
+def test_a_cluster_that_grows_and_shrinks(folder: Path) -> None:
+    """No worker at first, then four, then two fewer, and a file at which three die and no more."""
+    from collection_help import POISON
+
+    (folder / "games" / POISON).write_text(some_games(1), encoding="utf-8")
+    preload = folder / "preload.py"
+    preload.write_text(
+        f"import sys\nsys.path.insert(0, {str(Path(__file__).parent)!r})\n"
+        "from pathlib import Path\nfrom collection_help import poisoned\n"
+        f"poisoned(Path({str(folder)!r}))\n",
+        encoding="utf-8",
+    )
+    out = folder / "out"
+    sizes: list[int] = []
+    with cluster(folder, 0) as (address, processes):
+        before = len(processes)
+        wait_for(address, 0)
+
+        def change() -> None:
+            time.sleep(2)
+            for _ in range(4):
+                processes.append(worker(folder, address, "--preload", str(preload)))
+            end = time.monotonic() + 120
+            while time.monotonic() < end and not list(out.glob("games/part-*.parquet")):
+                time.sleep(0.002)
+            # Three of the four die at the poison: others come, and two of these are taken away.
+            while time.monotonic() < end and len(list(folder.glob("died-*"))) < 2:
+                time.sleep(0.01)
+            fresh = [worker(folder, address, "--preload", str(preload)) for _ in range(4)]
+            processes.extend(fresh)
+            wait_for(address, 4)
+            for one in fresh[:2]:
+                os.kill(one.pid, signal.SIGKILL)
+
+        thread = threading.Thread(target=change)
+        thread.start()
+        outcome = run(
+            find_inputs(["games"], out),
+            out,
+            WALK,
+            cluster=address,
+            part_bytes=500,
+            tell=lambda progress: sizes.append(progress.games),
+        )
+        thread.join()
+        assert len(processes) == before + 8
+    assert len(list(folder.glob("died-*"))) == 3
+    assert {Path(name).name for name, _ in outcome.unreadable} == {POISON}
+    (folder / "games" / POISON).unlink()
+    run(find_inputs(["games"], folder / "alone"), folder / "alone", WALK, part_bytes=500)
+    assert [place for place in places(out) if POISON not in place[0]] == places(folder / "alone")

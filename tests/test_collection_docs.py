@@ -10,9 +10,9 @@ from typing import Any
 
 import pytest
 
-from convert.bench import open_bench
-from convert.collection.rows import Options, Place, Rows, rows_of
-from convert.sources import read_games
+from convert.collection.rows import GamePlace, Options, Rows, rows_of
+from convert.judging.bench import open_bench
+from convert.reading.games import read_games
 
 ROOT = Path(__file__).parent.parent
 PAGE = ROOT / "docs" / "collection.md"
@@ -31,7 +31,7 @@ def season(tmp_path_factory: pytest.TempPathFactory) -> Path:
     def rows() -> Iterator[Rows]:
         for path in sorted((ROOT / "demo_games").glob("*.pgn")):
             for read in read_games(path):
-                place = Place(f"demo_games/{path.name}", read.number, 0)
+                place = GamePlace(f"demo_games/{path.name}", read.number, 0)
                 yield rows_of(read, options, bench, place)
 
     folder = tmp_path_factory.mktemp("collection")
@@ -101,7 +101,9 @@ def test_answers(
         for block, answer in reversed(found):
             if answer is not None:
                 begin = f"```{block[1]}\n{block[2]}```\n\n"
-                after = whole[block.end():] if block[3] else "\n" + whole[block.end():].lstrip("\n")
+                after = (
+                    whole[block.end() :] if block[3] else "\n" + whole[block.end() :].lstrip("\n")
+                )
                 whole = whole[: block.start()] + begin + answer + after
         PAGE.write_text(whole, encoding="utf-8")
         return

@@ -11,10 +11,12 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 from odd_pgn import odd_files
 
-from convert import sources
 from convert.collection import parts
-from convert.collection.parts import Part, cut, games_in, unpack
-from convert.sources import GameRead, LineRead, SourceError, read_games
+from convert.collection.parts import Begin, FilePart, cut, cut_from, games_in, unpack
+from convert.reading import containers, split
+from convert.reading.fen import SourceError
+from convert.reading.games import read_games
+from convert.reading.records import GameRead, LineRead
 
 DATA = Path(__file__).parent / "data"
 DEMO = sorted((Path(__file__).parent.parent / "demo_games").glob("*.pgn"))
@@ -28,8 +30,14 @@ def facts(read: GameRead | LineRead) -> object:
     else:
         headers = None if read.game is None else dict(read.game.headers)
     return (
-        read.source, read.number, read.line, headers, read.moves, read.problems, read.complete,
-    )  # fmt: skip
+        read.source,
+        read.number,
+        read.line,
+        headers,
+        read.moves,
+        read.problems,
+        read.complete,
+    )
 
 
 def whole(path: Path) -> tuple[list[object], str | None]:
@@ -45,7 +53,7 @@ def whole(path: Path) -> tuple[list[object], str | None]:
 
 def in_parts(
     path: Path, size: int, *, light: bool = False
-) -> tuple[list[object], str | None, list[Part]]:
+) -> tuple[list[object], str | None, list[FilePart]]:
     made = list(cut(path, size))
     found: list[object] = []
     reason = None
@@ -63,7 +71,7 @@ def in_parts(
     return found, reason, made
 
 
-def check(path: Path, size: int, *, light: bool = False) -> list[Part]:
+def check(path: Path, size: int, *, light: bool = False) -> list[FilePart]:
     expected, error = whole(path)
     found, reason, made = in_parts(path, size, light=light)
     assert found == expected
@@ -104,7 +112,8 @@ def test_games_that_are_too_long_are_refused_alike(
     path = tmp_path_factory.mktemp("long") / "odd.pgn"
     path.write_bytes(raw)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(sources, "MAX_GAME_BYTES", limit)
+        patch.setattr(containers, "MAX_GAME_BYTES", limit)
+        patch.setattr(split, "MAX_GAME_BYTES", limit)
         patch.setattr(parts, "MAX_GAME_BYTES", limit)
         patch.setattr(parts, "_MARGIN", limit // 2)
         check(path, 1)
@@ -137,6 +146,25 @@ def test_a_part_ends_with_a_game_and_is_not_much_larger_than_asked(tmp_path: Pat
     made = check(path, 1000)
     assert len(made) == pytest.approx(len(TWO) * 1000 / 1000, rel=0.1)
     assert all(1000 <= part.end - part.start <= 1000 + len(TWO) for part in made[:-1])
+
+
+@pytest.mark.parametrize("most", [1, 2000, 1 << 20])
+def test_a_file_may_be_cut_in_stretches(most: int, tmp_path: Path) -> None:
+    path = tmp_path / "long.pgn"
+    path.write_bytes(
+        b"\xef\xbb\xbf"
+        + (DATA / "four_men_games.pgn").read_bytes()[:60_000]
+        + b'\n[Event "open"]\n\n1. e4 {no end'
+    )
+    parts: list[FilePart] = []
+    begin: Begin | None = Begin()
+    stretches = 0
+    while begin is not None:
+        some, begin = cut_from(begin, path, 1000, name="long.pgn", most=most)
+        parts += some
+        stretches += 1
+    assert parts == list(cut(path, 1000, name="long.pgn"))
+    assert (stretches > 3) == (most < 1 << 20)
 
 
 def test_ids_do_not_change_where_a_file_grows_behind(tmp_path: Path) -> None:

@@ -17,7 +17,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rich.console import Console
 
-from convert.measuring.shares import independent
+from convert.shares import independent
 
 pytest.importorskip("pyarrow")
 
@@ -36,7 +36,7 @@ from collection_rows import (
 
 from convert.collection.dataset import NoCollection
 from convert.collection.summarise import NoSuchPlayer, summarise
-from convert.collection.summary import ENOUGH, Row, Summary, Table
+from convert.model.summary import ENOUGH, Row, Summary, Table
 from convert.reports.collection_html import html_text
 from convert.reports.collection_text import print_summary
 
@@ -69,8 +69,11 @@ def test_trials_of_one_game_never_count_for_more_than_they_are(
 ) -> None:
     pairs = [(n, min(n, r)) for n, r in pairs]
     number, right = sum(n for n, _ in pairs), sum(r for _, r in pairs)
-    squares = (sum(n * n for n, _ in pairs), sum(n * r for n, r in pairs),
-               sum(r * r for _, r in pairs))  # fmt: skip
+    squares = (
+        sum(n * n for n, _ in pairs),
+        sum(n * r for n, r in pairs),
+        sum(r * r for _, r in pairs),
+    )
     alike = independent(number, right, len(pairs), squares)
     assert 0 < alike <= number
 
@@ -99,8 +102,15 @@ def band(rating: int | None) -> str:
     """The band of a rating."""
     if rating is None:
         return "unknown"
-    return ("under 1400" if rating < 1400 else "1400-1799" if rating < 1800
-            else "1800-2199" if rating < 2200 else "2200 and over")  # fmt: skip
+    return (
+        "under 1400"
+        if rating < 1400
+        else "1400 to 1799"
+        if rating < 1800
+        else "1800 to 2199"
+        if rating < 2200
+        else "2200 and more"
+    )
 
 
 def slow_count(rows: Rows) -> list[tuple[str, str, str, str, str | None]]:
@@ -108,24 +118,52 @@ def slow_count(rows: Rows) -> list[tuple[str, str, str, str, str | None]]:
     out: list[tuple[str, str, str, str, str | None]] = []
     games = {row["id"]: row for row in rows["games"]}
     for ident, row in games.items():
-        side, ahead = row.get("side"), row.get("ending_ahead")
-        points = slow_points(row, side)
-        if points is not None and row.get("better_ply") is not None:
-            kind, became = row["better_kind"], WDL[points]
-            if row["better_certain"]:
-                out.append(("won", kind, became, ident, side))
-                rating = band(row[f"{side}_rating"])
-                out.append(("won-by-rating", rating, became, ident, side))
-                held = ("not let slip" if not row["let_slip"]
-                        else f"let slip, {'won' if points == 1 else 'not won'}")  # fmt: skip
-                out.append(("held", kind, held, ident, side))
-            else:
-                out.append(("better", kind, became, ident, side))
+        ahead = row.get("ending_ahead")
+        for color in ("white", "black"):
+            points = slow_points(row, color)
+            if points is None:
+                continue
+            became = WDL[points]
+            if row["on_time"] == color and points == 0:
+                became = "lost on time"
+            if row.get(f"{color}_best") != "win":
+                if row.get(f"{color}_better_ply") is not None:
+                    out.append(("better", row[f"{color}_better_kind"], became, ident, color))
+                continue
+            if points == 1 and row["plies"] - row[f"{color}_best_ply"] <= 4:
+                continue
+            held = "not let slip"
+            if row[f"{color}_let_slip"]:
+                held = f"let slip, {'won' if points == 1 else 'not won'}"
+            other = "black" if color == "white" else "white"
+            day, year = row["date"], row["year"]
+            quarter = f"{year}" if year else None
+            if day:
+                quarter += {5: ", 2nd quarter", 12: ", 4th quarter"}[day.month]
+            labels = {
+                "": row[f"{color}_best_kind"],
+                "-by-opponent": band(row[f"{other}_rating"]),
+                "-by-colour": color.capitalize(),
+                "-by-quarter": quarter,
+                "-by-time": {
+                    "60+0": "under 3 minutes",
+                    "300+3": "3 to 10 minutes",
+                    "40/5400:1800": "60 minutes and more",
+                }.get(row["time_control"], "time not told"),
+            }
+            for how, label in labels.items():
+                if label is not None:
+                    out.append((f"won{how}", label, became, ident, color))
+                    out.append((f"held{how}", label, held, ident, color))
+            out.append(("won-by-rating", band(row[f"{color}_rating"]), became, ident, color))
         points = slow_points(row, ahead)
         if points is not None:
-            out.append(("ahead", row["ending_kind"], WDL[points], ident, ahead))
+            became = WDL[points]
+            if row["on_time"] == ahead and points == 0:
+                became = "lost on time"
+            out.append(("ahead", row["ending_kind"], became, ident, ahead))
             rating = band(row[f"{ahead}_rating"])
-            out.append(("ahead-by-rating", rating, WDL[points], ident, ahead))
+            out.append(("ahead-by-rating", rating, became, ident, ahead))
         if row.get("exchange_points") is not None:
             pawns, became = row["exchange_pawns"], WDL[row["exchange_points"]]
             label = ["1-2 pawns", "3-4 pawns", "5-6 pawns", "7-8 pawns", "9 and more"][
@@ -133,13 +171,19 @@ def slow_count(rows: Rows) -> list[tuple[str, str, str, str, str | None]]:
             ]
             out.append(("exchange-pawns", label, became, ident, row["exchange_side"]))
             more = row["exchange_pawns_up"] - row["exchange_pawns_down"]
-            label = {-2: "two fewer", -1: "one fewer", 0: "equal", 1: "one more",
-                     2: "two more"}[more]  # fmt: skip
+            label = {-2: "two fewer", -1: "one fewer", 0: "equal", 1: "one more", 2: "two more"}[
+                more
+            ]
             out.append(("exchange-lead", label, became, ident, row["exchange_side"]))
         if row.get("pawn_ending_way") == "trade" and row["pawn_ending_points"] is not None:
             lead = row["pawn_ending_lead"]
-            label = ("two or more down" if lead < -1 else "two or more up" if lead > 1
-                     else {-1: "a pawn down", 0: "level", 1: "a pawn up"}[lead])  # fmt: skip
+            label = (
+                "two or more down"
+                if lead < -1
+                else "two or more up"
+                if lead > 1
+                else {-1: "a pawn down", 0: "level", 1: "a pawn up"}[lead]
+            )
             became = WDL[row["pawn_ending_points"]]
             out.append(("pawn-endings", label, became, ident, row["pawn_ending_first"]))
     for row in rows["trades"]:
@@ -256,17 +300,26 @@ def club(folder: Path, judged: bool = True) -> None:
     endings = ("the exchange up", "a pawn up", None, "rook for bishop and pawn", None)
     for row, edge in zip(games, endings, strict=True):
         if edge:
-            row |= {"ending_ahead": "white", "ending_ply": 41, "ending_edge": edge,
-                    "ending_kind": "rook ending", "ending_material": "KRPvKR"}  # fmt: skip
+            row |= {
+                "ending_ahead": "white",
+                "ending_ply": 41,
+                "ending_edge": edge,
+                "ending_kind": "rook ending",
+                "ending_material": "KRPvKR",
+            }
     tables: Rows = {"games": games, "errors": [error(3), error(6, fatal=True, line=None)]}
     if judged:
         lost = {"after_low": "loss", "after_high": "loss"}
         tables["slips"] = [
-            slip("g00001", 61), slip("g00001", 65, by_trade=True, handed_back=True),
-            slip("g00002", 51), slip("g00002", 55, **lost),
-            slip("g00003", 71, certain=False), slip("g00003", 73, before_low="draw", **lost),
-            slip("g00004", 61), slip("g00005", 61),
-        ]  # fmt: skip
+            slip("g00001", 61),
+            slip("g00001", 65, by_trade=True, handed_back=True),
+            slip("g00002", 51),
+            slip("g00002", 55, **lost),
+            slip("g00003", 71, certain=False),
+            slip("g00003", 73, before_low="draw", **lost),
+            slip("g00004", 61),
+            slip("g00005", 61),
+        ]
         tables["decisions"] = [decision("g00001", 65, grade="wrong"), decision("g00002", 11)]
     tables["trades"] = [trade("g00001", 65)]
     if not judged:
@@ -278,7 +331,7 @@ def club(folder: Path, judged: bool = True) -> None:
 def test_games_are_ranked_by_the_rule_that_is_told(tmp_path: Path) -> None:
     club(tmp_path)
     summary = summarise(tmp_path)
-    assert [pick.number for pick in summary.picks] == [2, 1, 5, 4]
+    assert [pick.number for pick in summary.picks] == [2, 1, 5, 4, 3]
     assert "slips that gave a won position away" in summary.pick_rule
     first = summary.picks[0]
     assert first.why == "White gave a win away twice."
@@ -295,9 +348,7 @@ def test_of_a_player_only_his_own_slips_count(tmp_path: Path) -> None:
     assert summary.player == NAMES[0]
     assert [pick.number for pick in summary.picks] == [1, 4]
     assert summary.facts.counted == 4
-    assert dict(summary.facts.results) == {
-        "won": 1, "drawn": 2, "lost": 1, "without a result": 0
-    }
+    assert dict(summary.facts.results) == {"won": 1, "drawn": 2, "lost": 1, "without a result": 0}
 
 
 def test_without_verdicts_games_are_chosen_by_material(tmp_path: Path) -> None:
@@ -319,21 +370,22 @@ def test_without_verdicts_games_are_chosen_by_material(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("player", [None, NAMES[1]])
-def test_no_share_without_its_number_and_none_below_ten(
-    player: str | None, tmp_path: Path
-) -> None:
+def test_no_share_without_its_number_and_none_below_ten(player: str | None, tmp_path: Path) -> None:
     random_collection(tmp_path, 9, 90)
     summary = summarise(tmp_path, player=player)
     text = text_of(summary)
     assert max(map(len, text.splitlines())) <= 80
     rows = [
-        row for table in summary.tables for whole in (*table.rows, table.total)
-        for row in (whole, whole.rest) if row is not None
-    ]  # fmt: skip
+        row
+        for table in summary.tables
+        for whole in (*table.rows, table.total)
+        for row in (whole, whole.rest)
+        if row is not None
+    ]
     assert {row.n < ENOUGH for row in rows} == {True, False}
     for line in text.splitlines():
         if "%" in line and "(" in line and "95%" not in line:
-            label = r"(?:\d-\d pawns|under 1400|\d{4}-\d{4}|2200 and over|9 and more|\D+)"
+            label = r"(?:\d-\d pawns|under 1400|\d{4} to \d{4}|2200 and more|9 and more|\D+)"
             number = re.match(rf"\s*{label}\s+([\d,]+)\s", line)
             assert number, line
             assert int(number[1].replace(",", "")) >= ENOUGH, line
@@ -347,13 +399,15 @@ def test_no_share_without_its_number_and_none_below_ten(
     bars = re.findall(r'<svg [^>]*class="bar".*?</svg>', page, re.S)
     assert len(bars) == sum(
         line.n >= ENOUGH
-        for table in summary.tables if table.whole and table.total.n
+        for table in summary.tables
+        if table.whole and table.total.n
         for row in (*table.rows, *([table.total] if len(table.rows) > 1 else []))
-        for line in (row, row.rest) if line is not None
-    )  # fmt: skip
+        for line in (row, row.rest)
+        if line is not None
+    )
     for bar in bars:
         assert 'role="img"' in bar
-        assert re.search(r"<title>.+; [\d,]+ (games|trades|decisions|slips)</title>", bar)
+        assert re.search(r"<title>.+; [\d,]+ (games|positions|trades|decisions|slips)</title>", bar)
 
 
 def test_the_terminal_shows_what_it_showed(
@@ -367,8 +421,15 @@ def test_the_terminal_shows_what_it_showed(
 def test_hostile_names_stay_text(tmp_path: Path) -> None:
     hostile = '<script>alert("x")</script>'
     row = game(1, white=hostile, event=hostile, file=f"{hostile}.pgn")
-    write_part(tmp_path, "00", {"games": [row], "slips": [slip("g00001", 61, move="Rc6+")],
-                                "errors": [error(1, reason=hostile, file=hostile)]})  # fmt: skip
+    write_part(
+        tmp_path,
+        "00",
+        {
+            "games": [row],
+            "slips": [slip("g00001", 61, move="Rc6+")],
+            "errors": [error(1, reason=hostile, file=hostile)],
+        },
+    )
     page = html_text(summarise(tmp_path, player=hostile))
     assert "<script" not in page
     assert "&lt;script&gt;" in page
@@ -397,13 +458,11 @@ def test_an_empty_collection_says_so(tmp_path: Path) -> None:
 # --- the command -------------------------------------------------------------------------------
 
 
-def test_json_goes_to_standard_output(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_json_goes_to_standard_output(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     random_collection(tmp_path, 3, 80)
     assert run(str(tmp_path), "--json", "-") == 0
     told = json.loads(capsys.readouterr().out)
-    assert told["schema"] == 1
+    assert told["schema"] == 2
     table = next(t for t in told["tables"] if t["id"] == "trades")
     assert list(table["total"]["parts"]) == ["won", "drawn", "lost"]
     assert table["total"]["n"] == sum(p["count"] for p in table["total"]["parts"].values())
@@ -475,9 +534,14 @@ def test_pages_are_made_and_linked(
         for n in (1, 2)
     ]
     lost = game(3, file="gone.pgn", number=1)
-    write_part(Path("out"), "00", {
-        "games": [*rows, lost], "slips": [slip(f"g0000{n}", 61, fen=FEN) for n in (1, 2, 3)],
-    })  # fmt: skip
+    write_part(
+        Path("out"),
+        "00",
+        {
+            "games": [*rows, lost],
+            "slips": [slip(f"g0000{n}", 61, fen=FEN) for n in (1, 2, 3)],
+        },
+    )
     Path("web").mkdir()
     pages = ("--pages", "web/games", "--effort", "quick", "-q")
     assert run("out", "--html", "web/report.html", *pages) == 2
@@ -491,7 +555,7 @@ def test_pages_are_made_and_linked(
     assert Path("web/games/index.html").is_file()
     assert "fullpoint game gone.pgn --game 1" in page
     # A file that has changed since is not taken for the game that stood there.
-    Path("club.pgn").write_text("[Event \"?\"]\n\n1. e4 e5 *\n", encoding="utf-8")
+    Path("club.pgn").write_text('[Event "?"]\n\n1. e4 e5 *\n', encoding="utf-8")
     assert run("out", "--pages", "again", "--effort", "quick", "-q") == 2
     assert "is another one by now" in capsys.readouterr().err
     assert not os.path.exists("again")

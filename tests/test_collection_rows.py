@@ -17,22 +17,22 @@ from hypothesis import given
 from hypothesis import strategies as st
 from strategies import games, positions
 
-from convert.balance import Census, census
-from convert.collection.endings import first_ending, first_exchange_up, pure_exchange_up
-from convert.collection.kinds import KINDS, MIDDLEGAME, is_ending, kind
+from convert.board.balance import Census, census
+from convert.board.kinds import MIDDLEGAME, PHASE_KINDS, is_ending, kind_of, phase_kind
 from convert.collection.rows import (
+    GamePlace,
     Options,
-    Place,
     Rows,
     gone,
     rows_of,
     rows_of_failure,
 )
 from convert.collection.schema import TABLES, TYPES
-from convert.judge import EFFORTS, Bench, EffortName
-from convert.kinds import kind_of
-from convert.sources import GameRead, read_games
-from convert.walker import phases, walk
+from convert.judging.judges import EFFORTS, Bench, EffortName
+from convert.reading.games import read_games
+from convert.reading.records import GameRead
+from convert.review.endings import first_ending, first_exchange_up, phase_sides
+from convert.review.walker import phases, walk
 from tablebases.probing import open_tables
 
 HERE = Path(__file__).parent
@@ -40,8 +40,7 @@ FOUR_MEN = HERE / "data" / "four_men_games.pgn"
 DEMO = sorted((HERE.parent / "demo_games").glob("*.pgn"))
 WALK = Options()
 JUDGED = {
-    table: {column.name for column in columns if column.judged}
-    for table, columns in TABLES.items()
+    table: {column.name for column in columns if column.judged} for table, columns in TABLES.items()
 }
 
 
@@ -50,7 +49,7 @@ def reads(text: str) -> list[GameRead]:
 
 
 def rows(read: GameRead, options: Options = WALK, file: str = "club.pgn") -> Rows:
-    return rows_of(read, options, None, Place(file, read.number, 100 * read.number))
+    return rows_of(read, options, None, GamePlace(file, read.number, 100 * read.number))
 
 
 def game_row(text: str, options: Options = WALK) -> dict[str, Any]:
@@ -75,8 +74,10 @@ def slow_exchange_up(counts: tuple[Census, ...]) -> tuple[int, bool, int, int, i
         white, black, wp, bp = letters(count, True), letters(count, False), count[0], count[5]
         if wp + bp == 0 or abs(wp - bp) > 2:
             return None
-        return True if white == "R" and black in "BN" and black else (
-            False if black == "R" and white in "BN" and white else None
+        return (
+            True
+            if white == "R" and black in "BN" and black
+            else (False if black == "R" and white in "BN" and white else None)
         )
 
     at = 0
@@ -92,12 +93,16 @@ def slow_exchange_up(counts: tuple[Census, ...]) -> tuple[int, bool, int, int, i
 
 few = st.sampled_from(
     [
-        (3, 0, 0, 1, 0, 3, 1, 0, 0, 0), (3, 0, 0, 1, 0, 2, 0, 1, 0, 0),
-        (2, 0, 1, 0, 0, 2, 0, 0, 1, 0), (5, 0, 0, 1, 0, 2, 0, 1, 0, 0),
-        (0, 0, 0, 1, 0, 0, 0, 1, 0, 0), (1, 0, 0, 1, 0, 1, 0, 0, 1, 0),
-        (1, 0, 0, 1, 0, 1, 1, 1, 0, 0), (1, 0, 0, 0, 1, 1, 0, 1, 0, 0),
+        (3, 0, 0, 1, 0, 3, 1, 0, 0, 0),
+        (3, 0, 0, 1, 0, 2, 0, 1, 0, 0),
+        (2, 0, 1, 0, 0, 2, 0, 0, 1, 0),
+        (5, 0, 0, 1, 0, 2, 0, 1, 0, 0),
+        (0, 0, 0, 1, 0, 0, 0, 1, 0, 0),
+        (1, 0, 0, 1, 0, 1, 0, 0, 1, 0),
+        (1, 0, 0, 1, 0, 1, 1, 1, 0, 0),
+        (1, 0, 0, 0, 1, 1, 0, 1, 0, 0),
     ]
-)  # fmt: skip
+)
 
 
 @given(st.lists(st.tuples(few, st.integers(1, 5)), min_size=1, max_size=8))
@@ -109,17 +114,18 @@ def test_exchange_up_phase_by_its_definition(runs: list[tuple[Census, int]]) -> 
 @given(positions(least=3, most=7))
 def test_pure_exchange_up_and_kind_agree_with_the_rest_of_the_program(board: chess.Board) -> None:
     count = census(board)
-    assert kind(count) in KINDS
-    if pure_exchange_up(count) is not None:
-        assert kind(count) == "exchange up"
+    assert phase_kind(count) in PHASE_KINDS
+    if phase_sides(count) is not None:
+        assert phase_kind(count) == "exchange up"
     coarse = {
-        "rooks and minor pieces": "other", "queens and other pieces": "other",
+        "rooks and minor pieces": "other",
+        "queens and other pieces": "other",
         "bare kings": "pawn ending",
-    }  # fmt: skip
+    }
     if is_ending(count):
-        assert coarse.get(kind(count), kind(count)) == kind_of(board)
+        assert coarse.get(phase_kind(count), phase_kind(count)) == kind_of(board)
     else:
-        assert kind(count) == MIDDLEGAME
+        assert phase_kind(count) == MIDDLEGAME
 
 
 @st.composite
@@ -193,24 +199,27 @@ def test_pawn_ending_against_boards(four_men: list[dict[str, Any]]) -> None:
         ("3r4/4k1pp/8/8/8/8/4KPPP/3R4 w - - 0 1", "1. Rxd8 Kxd8", ("trade", "RvR", "white", 1)),
         ("3r4/4k1pp/8/8/4b3/3P4/4KPPP/8 w - - 0 1", "1. dxe4 Kd7", None),
         # two pieces for one: the last capture alone brings the pawn ending about
-        ("8/4k3/2p5/3b4/4P3/2N5/4K3/5N2 b - - 0 1", "1... Bxe4 2. Nxe4 Kf7 3. Nf6 Kxf6 4. Ng3",
-         None),
-        ("8/4k3/8/3p4/4N3/3P4/3K4/8 b - - 0 1", "1... dxe4 2. dxe4",
-         ("capture", "Nv", "black", 0)),
+        (
+            "8/4k3/2p5/3b4/4P3/2N5/4K3/5N2 b - - 0 1",
+            "1... Bxe4 2. Nxe4 Kf7 3. Nf6 Kxf6 4. Ng3",
+            None,
+        ),
+        ("8/4k3/8/3p4/4N3/3P4/3K4/8 b - - 0 1", "1... dxe4 2. dxe4", ("capture", "Nv", "black", 0)),
         # a pawn that promotes by taking the last piece is no trade of pieces
         ("n7/1P2k3/8/8/8/6p1/8/K7 w - - 0 1", "1. bxa8=Q g2 2. Qxg2", None),
         ("8/5k2/8/3p4/8/3P4/4K3/8 w - - 0 1", "1. Ke3", ("start", None, None, None)),
         ("8/5k2/8/3b4/8/8/3RK3/8 w - - 0 1", "1. Rxd5 Ke6", None),
         ("8/5k2/4p3/3b4/8/8/3RK3/8 w - - 0 1", "1. Rxd5 exd5", ("trade", "RvB", "white", -1)),
-        ("3r4/4kppp/8/8/8/8/4K1PP/3R4 b - - 0 1", "1... Rxd1 2. Kxd1",
-         ("trade", "RvR", "black", 1)),
+        (
+            "3r4/4kppp/8/8/8/8/4K1PP/3R4 b - - 0 1",
+            "1... Rxd1 2. Kxd1",
+            ("trade", "RvR", "black", 1),
+        ),
     ],
-)  # fmt: skip
+)
 def test_ways_into_a_pawn_ending(fen: str, moves: str, expected: Any) -> None:
     row = game_row(f'[SetUp "1"]\n[FEN "{fen}"]\n\n{moves} *\n')
-    told = tuple(
-        row.get(f"pawn_ending_{name}") for name in ("way", "pieces", "first", "lead")
-    )
+    told = tuple(row.get(f"pawn_ending_{name}") for name in ("way", "pieces", "first", "lead"))
     assert told == (expected or (None,) * 4)
 
 
@@ -220,12 +229,18 @@ N, B, R, Q, P = chess.KNIGHT, chess.BISHOP, chess.ROOK, chess.QUEEN, chess.PAWN
 @pytest.mark.parametrize(
     ("white", "black", "expected"),
     [
-        ((Q,), (Q,), "queens"), ((Q, R), (R, Q), "queens"), ((R, P), (R,), "rooks"),
-        ((B,), (N,), "minor pieces"), ((P,), (P,), "pawns"), ((R,), (N, P), "the exchange"),
-        ((Q, B), (Q, R), "the exchange"), ((Q,), (R, R), "unequal pieces"),
-        ((N, B), (R, P), "unequal pieces"), ((N,), (P, P), "unequal pieces"),
+        ((Q,), (Q,), "queens"),
+        ((Q, R), (R, Q), "queens"),
+        ((R, P), (R,), "rooks"),
+        ((B,), (N,), "minor pieces"),
+        ((P,), (P,), "pawns"),
+        ((R,), (N, P), "the exchange"),
+        ((Q, B), (Q, R), "the exchange"),
+        ((Q,), (R, R), "unequal pieces"),
+        ((N, B), (R, P), "unequal pieces"),
+        ((N,), (P, P), "unequal pieces"),
     ],
-)  # fmt: skip
+)
 def test_kinds_of_trade(white: tuple[int, ...], black: tuple[int, ...], expected: str) -> None:
     assert gone(white, black) == gone(black, white) == expected
 
@@ -289,16 +304,20 @@ def test_ids_name_a_game_at_its_place() -> None:
         ('[Date "1.2.2026"]', {"date": "None", "year": None}),
         ('[WhiteElo "1815"]\n[BlackElo "-"]', {"white_rating": 1815, "black_rating": None}),
         ('[WhiteElo "0"]\n[BlackElo "1500?"]', {"white_rating": None, "black_rating": None}),
-        ('[WhiteElo "99999999999999999999"]\n[BlackElo "²"]',
-         {"white_rating": None, "black_rating": None}),
+        (
+            '[WhiteElo "99999999999999999999"]\n[BlackElo "²"]',
+            {"white_rating": None, "black_rating": None},
+        ),
         ('[White "?"]\n[Black "Dole, Sunniva"]', {"white": None, "black": "Dole, Sunniva"}),
         (f'[SetUp "1"]\n[FEN "{chess.STARTING_FEN}"]', {"start_fen": None}),
-        ('[SetUp "1"]\n[FEN "4k3/4p3/8/8/8/8/4P3/4K3 w - - 0 1"]',
-         {"start_fen": "4k3/4p3/8/8/8/8/4P3/4K3 w - - 0 1"}),
+        (
+            '[SetUp "1"]\n[FEN "4k3/4p3/8/8/8/8/4P3/4K3 w - - 0 1"]',
+            {"start_fen": "4k3/4p3/8/8/8/8/4P3/4K3 w - - 0 1"},
+        ),
         ('[Result "0-1"]', {"result": "0-1", "white_points": 0.0}),
         ('[Result "won"]', {"result": "*", "white_points": None}),
     ],
-)  # fmt: skip
+)
 def test_tags(tags: str, expected: dict[str, Any]) -> None:
     end = "0-1" if "0-1" in tags else "*"
     row = game_row(f"{tags}\n\n1. e4 e5 {end}\n")
@@ -327,7 +346,9 @@ NAMED = """[Event "Marrin - Wrenfield match"]
 
 def everything(read: GameRead, options: Options) -> str:
     tables = rows(read, options, file="games of Marrin.pgn").tables
-    trouble = rows_of_failure(Place("games of Marrin.pgn", None, 0), "Marrin.pgn: broken", options)
+    trouble = rows_of_failure(
+        GamePlace("games of Marrin.pgn", None, 0), "Marrin.pgn: broken", options
+    )
     return repr(tables) + repr(trouble.tables["errors"][0]["file"])
 
 
@@ -374,7 +395,7 @@ def judged() -> list[tuple[GameRead, Rows]]:
     out = []
     for text in texts:
         (read,) = reads(text)
-        out.append((read, rows_of(read, options, bench, Place("a.pgn", read.number, 0))))
+        out.append((read, rows_of(read, options, bench, GamePlace("a.pgn", read.number, 0))))
     return out
 
 
@@ -382,7 +403,7 @@ def test_verdicts_are_added_and_nothing_else_changes(
     judged: list[tuple[GameRead, Rows]],
 ) -> None:
     for read, told in judged:
-        plain = rows_of(read, WALK, None, Place("a.pgn", read.number, 0)).tables
+        plain = rows_of(read, WALK, None, GamePlace("a.pgn", read.number, 0)).tables
         for table in ("games", "trades", "errors"):
             for mine, other in zip(told.tables[table], plain[table], strict=True):
                 names = {c.name for c in TABLES[table]} - JUDGED[table] - {"effort"}
@@ -397,23 +418,33 @@ def test_a_win_traded_away(judged: list[tuple[GameRead, Rows]]) -> None:
     (game,), (trade,), (slip,) = tables["games"], tables["trades"], tables["slips"]
     assert (game["side"], game["converted"], game["let_slip"]) == ("white", False, True)
     assert (game["white_best"], game["white_best_evidence"], game["white_best_ply"]) == (
-        "win", "table", 0,
-    )  # fmt: skip
+        "win",
+        "table",
+        0,
+    )
     assert "black_best" in game
     assert game["black_best"] == "draw"
     assert (game["better_ply"], game["better_certain"], game["better_kind"]) == (
-        0, True, "rook ending",
-    )  # fmt: skip
+        0,
+        True,
+        "rook ending",
+    )
     assert (game["settled_ply"], game["settled_outcome"], game["turning_ply"]) == (0, "win", 1)
     assert (trade["gone"], trade["kind_after"], trade["moves"]) == (
-        "rooks", "pawn ending", "Rxd7+ Kxd7 Kxd5",
-    )  # fmt: skip
+        "rooks",
+        "pawn ending",
+        "Rxd7+ Kxd7 Kxd5",
+    )
     assert (trade["before_low"], trade["after_high"], trade["start_grade"]) == (
-        "win", "draw", "wrong",
-    )  # fmt: skip
+        "win",
+        "draw",
+        "wrong",
+    )
     assert (trade["began_rating"], trade["other_rating"], trade["began_points"]) == (
-        1500, 1610, 0.5,
-    )  # fmt: skip
+        1500,
+        1610,
+        0.5,
+    )
     assert slip["certain"] is True
     assert slip["by_trade"] is True
     assert (slip["move"], slip["held"], slip["number"]) == ("Rxd7+", "Kxd5", 41)
@@ -429,8 +460,10 @@ def test_a_trade_missed_and_handed_back(judged: list[tuple[GameRead, Rows]]) -> 
     tables = judged[1][1].tables
     first, second = (row for row in tables["slips"] if row["certain"])
     assert (first["side"], first["missed_trade"], first["handed_back_ply"]) == (
-        "white", "Rxe6+", 2,
-    )  # fmt: skip
+        "white",
+        "Rxe6+",
+        2,
+    )
     assert (second["side"], second["handed_back"]) == ("black", False)
     missed = [row for row in tables["decisions"] if row["grade"] == "missed"]
     assert {(row["part"], row["side"], row["trade"]) for row in missed} >= {
@@ -442,10 +475,12 @@ def test_a_trade_missed_and_handed_back(judged: list[tuple[GameRead, Rows]]) -> 
 
 def test_black_has_no_best_where_nothing_was_ever_certain() -> None:
     bench = Bench(open_tables(), effort=EFFORTS[EffortName.QUICK])
-    (read,) = reads('[Result "1-0"]\n[SetUp "1"]\n[FEN "4k3/8/4K3/4P3/8/8/8/8 w - - 0 1"]\n\n'
-                    "1. Kd6 Kd8 2. e6 Ke8 3. e7 1-0\n")
+    (read,) = reads(
+        '[Result "1-0"]\n[SetUp "1"]\n[FEN "4k3/8/4K3/4P3/8/8/8/8 w - - 0 1"]\n\n'
+        "1. Kd6 Kd8 2. e6 Ke8 3. e7 1-0\n"
+    )
     options = Options(effort="quick", solve=False)
-    game = rows_of(read, options, bench, Place("a.pgn", 1, 0)).tables["games"][0]
+    game = rows_of(read, options, bench, GamePlace("a.pgn", 1, 0)).tables["games"][0]
     assert game["white_best"] == "win"
     assert game.get("black_best") is None
     assert game.get("black_best_ply") is None
@@ -454,13 +489,13 @@ def test_black_has_no_best_where_nothing_was_ever_certain() -> None:
 def test_a_review_that_fails_is_told_and_keeps_the_moves(monkeypatch: pytest.MonkeyPatch) -> None:
     import convert.collection.judged as module
 
-    def broken(*_: Any) -> Any:
+    def broken(*_: Any, **__: Any) -> Any:
         raise ZeroDivisionError("nobody thought of it")
 
     monkeypatch.setattr(module, "review_game", broken)
     (read,) = reads("1. e4 d5 2. exd5 Qxd5 *\n")
     bench = Bench(open_tables())
-    found = rows_of(read, Options(effort="quick"), bench, Place("a.pgn", 1, 0)).tables
+    found = rows_of(read, Options(effort="quick"), bench, GamePlace("a.pgn", 1, 0)).tables
     assert found["games"][0]["trades"] == len(found["trades"]) == 1
     assert any("nobody thought of it" in row["reason"] for row in found["errors"])
     assert found["games"][0]["problems"] == len(found["errors"])
@@ -468,7 +503,7 @@ def test_a_review_that_fails_is_told_and_keeps_the_moves(monkeypatch: pytest.Mon
 
 def test_an_effort_needs_judges() -> None:
     with pytest.raises(ValueError, match="judges"):
-        rows_of(reads("1. e4 *\n")[0], Options(effort="quick"), None, Place("a.pgn", 1, 0))
+        rows_of(reads("1. e4 *\n")[0], Options(effort="quick"), None, GamePlace("a.pgn", 1, 0))
 
 
 # --- on disk -------------------------------------------------------------------------------------
@@ -499,9 +534,7 @@ def test_written_and_read_back(tmp_path: Path) -> None:
     assert not any(path.is_file() for path in tmp_path.rglob("*"))
 
 
-def test_row_groups_do_not_change_the_rows(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_row_groups_do_not_change_the_rows(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     pq = pytest.importorskip("pyarrow.parquet")
     from convert.collection import write
 
@@ -526,3 +559,55 @@ def test_a_part_is_there_whole_or_not_at_all(tmp_path: Path) -> None:
         write_rows(breaks(), tmp_path, "a")
     assert not finished(tmp_path, "a")
     assert not any(path.is_file() for path in tmp_path.rglob("*"))
+
+
+def test_the_folder_knows_every_table() -> None:
+    from convert.collection import schema
+    from convert.rim import collection_folder
+
+    assert tuple(schema.TABLES) == collection_folder.TABLES
+
+
+# --- lost on time, and endings that are counted elsewhere -----------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("result", "termination", "loser"),
+    [
+        ("1-0", "time forfeit", "black"),
+        ("0-1", "Time forfeit", "white"),
+        ("0-1", "Quillon won on time", "white"),
+        ("1/2-1/2", "time forfeit", None),
+        ("1-0", "normal", None),
+    ],
+)
+def test_who_lost_on_time(result: str, termination: str, loser: str | None) -> None:
+    text = f'[Result "{result}"]\n[Termination "{termination}"]\n\n1. e4 e5 {result}\n'
+    assert game_row(text)["on_time"] == loser
+
+
+def test_material_that_is_counted_in_games_is_named() -> None:
+    text = (
+        '[SetUp "1"]\n[FEN "8/8/4k3/8/4P3/4K3/r7/4R3 w - - 0 1"]\n\n'
+        "1. Rb1 Ra3+ 2. Kd4 Ra4+ 3. Kd3 Ra3+ *\n"
+    )
+    row = game_row(text)
+    assert (row["practice_key"], row["practice_side"]) == ("KRPvKR", "white")
+    assert game_row("1. e4 e5 *\n").get("practice_key") is None
+
+
+def test_where_the_outcome_changed_last(judged: list[tuple[GameRead, Rows]]) -> None:
+    told = 0
+    for read, made in judged:
+        row = made.tables["games"][0]
+        assert 0 <= row["final_expected"] <= 1
+        if row.get("deciding_ply") is None:
+            continue
+        told += 1
+        board = read.game.board() if read.game else chess.Board()
+        for move in read.moves[: row["deciding_ply"] - 1]:
+            board.push(move)
+        assert board.fen() == row["deciding_fen"]
+        assert board.san(read.moves[row["deciding_ply"] - 1]) == row["deciding_move"]
+        assert row["deciding_before"] > row["deciding_after"]
+    assert told >= 2

@@ -11,6 +11,7 @@ import io
 import json
 import os
 import random
+import re
 import signal
 import subprocess
 import sys
@@ -26,20 +27,21 @@ pytest.importorskip("pyarrow")
 
 from collection_help import names, places, rows, some_games
 
+from convert.collection import crew, work
 from convert.collection import run as running
-from convert.collection import work
 from convert.collection.crew import RunError
 from convert.collection.inputs import BadInput, Input, find_inputs
 from convert.collection.interrupts import held
 from convert.collection.ledger import BadFolder, Ledger
 from convert.collection.rows import Options
-from convert.collection.run import Outcome, Progress, run
+from convert.collection.run import run
+from convert.collection.run_state import RunProgress, RunSummary
 
 WALK = Options(effort="walk")
 SMALL = 3000
 
 
-def collect(paths: Any, out: Path, options: Options = WALK, **more: Any) -> Outcome:
+def collect(paths: Any, out: Path, options: Options = WALK, **more: Any) -> RunSummary:
     given = [str(path) for path in (paths if isinstance(paths, list) else [paths])]
     return run(find_inputs(given, out), out, options, **{"part_bytes": SMALL, **more})
 
@@ -98,7 +100,7 @@ def test_a_second_run_does_nothing(folder: Path, monkeypatch: pytest.MonkeyPatch
     out = folder / "out"
     collect("games", out)
     before = {name: (out / name).stat().st_mtime_ns for name in names(out) if "part-" in name}
-    monkeypatch.setattr(running, "do_part", None)
+    monkeypatch.setattr(running, "do_unit", None)
     outcome = collect("games", out)
     assert (outcome.new, outcome.kept, outcome.games) == (0, 25, 25)
     assert before == {n: (out / n).stat().st_mtime_ns for n in names(out) if "part-" in n}
@@ -125,8 +127,8 @@ def test_a_file_that_grew_or_changed(folder: Path) -> None:
     assert outcome.new < 12 + 3
     fresh = folder / "fresh"
     collect("games", fresh)
+    # The same rows; which parts stand together depends on what changed when.
     assert rows(out) == rows(fresh)
-    assert names(out) == names(fresh)
     path.write_text(some_games(4), encoding="utf-8")
     collect("games/a.pgn", out)
     assert len([place for place in places(out) if place[0] == "games/a.pgn"]) == 4
@@ -167,7 +169,7 @@ def test_another_file_of_the_same_name(folder: Path) -> None:
 def test_standard_input(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     out = folder / "out"
 
-    def pipe(raw: bytes) -> Outcome:
+    def pipe(raw: bytes) -> RunSummary:
         monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(raw)))
         return collect("-", out)
 
@@ -177,9 +179,12 @@ def test_standard_input(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     assert pipe(second).games == 5
     assert pipe(second).new == 0
     assert places(out) == [
-        ("standard input", 1), ("standard input", 2), ("standard input", 3),
-        ("standard input (2)", 1), ("standard input (2)", 2),
-    ]  # fmt: skip
+        ("standard input", 1),
+        ("standard input", 2),
+        ("standard input", 3),
+        ("standard input (2)", 1),
+        ("standard input (2)", 2),
+    ]
 
 
 def test_nothing_is_dropped_silently(folder: Path) -> None:
@@ -216,8 +221,9 @@ def test_paths_that_lead_nowhere(folder: Path) -> None:
     with pytest.raises(BadInput, match="no file that ends in"):
         find_inputs(["empty"], out)
     assert [one.name for one in find_inputs(["games/**/*.PGN", "games/a.*"], out)] == [
-        "games/spring/b.PGN", "games/a.pgn",
-    ]  # fmt: skip
+        "games/spring/b.PGN",
+        "games/a.pgn",
+    ]
     # What a collection holds is no input of it.
     collect("games/a.pgn", folder / "games" / "out")
     (folder / "games" / "out" / "x.pgn").write_text("x")
@@ -237,8 +243,9 @@ def test_folders_that_cannot_be_used(folder: Path) -> None:
         collect("games/a.pgn", out, Options(effort="quick", solve=False))
     collect("games/a.pgn", out, replace(WALK, anonymous="left out"), again=True)
     assert {row["white"] for row in rows(out)["games"]} == {None}
-    with Ledger(out, replace(WALK, anonymous="left out")), pytest.raises(
-        BadFolder, match="another run"
+    with (
+        Ledger(out, replace(WALK, anonymous="left out")),
+        pytest.raises(BadFolder, match="another run"),
     ):
         collect("games/a.pgn", out, replace(WALK, anonymous="left out"))
     (out / "collection.json").write_text("{")
@@ -302,7 +309,8 @@ run(find_inputs(["games"], Path("out")), Path("out"), Options(effort="walk"), pa
 """
 
 
-@pytest.mark.parametrize("first", [2, pytest.param(None, marks=pytest.mark.slow)])
+@pytest.mark.slow
+@pytest.mark.parametrize("first", [2, None])
 def test_killed_whenever_something_is_written(
     folder: Path, undisturbed: Any, first: int | None
 ) -> None:
@@ -312,7 +320,10 @@ def test_killed_whenever_something_is_written(
     while True:
         done = subprocess.run(
             [sys.executable, "-c", KILLED, str(at), "before" if at % 2 else "after"],
-            cwd=folder, capture_output=True, text=True, check=False,
+            cwd=folder,
+            capture_output=True,
+            text=True,
+            check=False,
         )
         if done.returncode == 0:
             break
@@ -328,10 +339,26 @@ def test_killed_whenever_something_is_written(
 
 def command(folder: Path, jobs: int) -> subprocess.Popen[str]:
     return subprocess.Popen(
-        [sys.executable, "-m", "convert", "collection", "games", "-o", "out", "--effort", "walk",
-         "--jobs", str(jobs), "--part-bytes", "3000"],
-        cwd=folder, stderr=subprocess.PIPE, text=True, start_new_session=True,
-    )  # fmt: skip
+        [
+            sys.executable,
+            "-m",
+            "convert",
+            "collection",
+            "games",
+            "-o",
+            "out",
+            "--effort",
+            "walk",
+            "--jobs",
+            str(jobs),
+            "--part-bytes",
+            "3000",
+        ],
+        cwd=folder,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    )
 
 
 def begun(out: Path) -> int:
@@ -421,6 +448,7 @@ WITHIN_A_POOL = """
 import os, signal, sys, threading
 from pathlib import Path
 from concurrent.futures import _base, process
+from convert.collection import crew
 from convert.collection import run as running
 from convert.collection.inputs import find_inputs
 from convert.collection.rows import Options
@@ -458,7 +486,11 @@ def test_interrupted_within_a_pool(folder: Path, undisturbed: Any) -> None:
     for at in range(1, 2000, 61):
         done = subprocess.run(
             [sys.executable, "-c", WITHIN_A_POOL, str(at)],
-            cwd=folder, capture_output=True, text=True, check=False, timeout=60,
+            cwd=folder,
+            capture_output=True,
+            text=True,
+            check=False,
+            timeout=60,
         )
         assert done.returncode in (0, 130), done.stderr
         codes.append(done.returncode)
@@ -469,10 +501,12 @@ def test_interrupted_within_a_pool(folder: Path, undisturbed: Any) -> None:
     assert rows(out) == undisturbed
 
 
+@pytest.mark.slow
 def test_a_worker_that_dies_costs_its_part_only(folder: Path, undisturbed: Any) -> None:
     import multiprocessing
 
     out = folder / "out"
+    (folder / "games" / "many.pgn").write_text(some_games(40), encoding="utf-8")
     killed = []
 
     def kill() -> None:
@@ -499,17 +533,114 @@ def test_a_part_that_kills_its_workers_is_named(
 ) -> None:
     from concurrent.futures.process import BrokenProcessPool
 
-    def broken(*_: Any) -> None:
-        raise BrokenProcessPool
+    real, begun = work.write_rows, []
 
-    monkeypatch.setattr(running, "do_part", broken)
-    with pytest.raises(RunError, match=r"games/a\.pgn: 3 workers died at games 1 to \d+"):
-        collect("games", folder / "out")
+    def broken(rows: Any, out: Path, unit: str) -> Any:
+        if not begun or begun[0] == unit:
+            begun.append(unit)
+            # As if the process had died there: its mark stays.
+            monkeypatch.setattr(Path, "unlink", lambda *_, **__: None)
+            raise BrokenProcessPool
+        return real(rows, out, unit)
+
+    monkeypatch.setattr(work, "write_rows", broken)
+    unlink = Path.unlink
+    again = running._Run._broken
+
+    def mended(self: Any) -> None:
+        monkeypatch.setattr(Path, "unlink", unlink)
+        again(self)
+
+    monkeypatch.setattr(running._Run, "_broken", mended)
+    outcome = collect("games", folder / "out")
+    assert len(begun) == 3
+    ((name, reason),) = outcome.unreadable
+    assert name == "games/a.pgn"
+    assert re.match(r"3 workers died at games 1 to \d+, or beside them", reason)
+    assert not outcome.complete
+    assert outcome.new < 25
+    monkeypatch.setattr(work, "write_rows", real)
+    outcome = collect("games", folder / "out")
+    assert outcome.complete
+    assert len(places(folder / "out")) == 25
 
 
-def test_a_full_disk(
-    folder: Path, undisturbed: Any, monkeypatch: pytest.MonkeyPatch
+@pytest.mark.slow
+def test_a_poison_costs_three_processes_of_the_pool(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    import collection_help
+
+    (folder / "games" / "0-poison.pgn").write_text(some_games(1, 25), encoding="utf-8")
+    monkeypatch.setattr(crew.work, "begin_worker", collection_help.begin_poisoned)
+    outcome = collect("games", folder / "out", jobs=2, part_bytes=500)
+    assert len(list(folder.glob("died-*"))) == 3
+    assert {name for name, _ in outcome.unreadable} == {"games/0-poison.pgn"}
+    assert not outcome.complete
+    assert [place for place in places(folder / "out") if "poison" not in place[0]] == [
+        *(("games/a.pgn", n) for n in range(1, 13)),
+        *(("games/spring/b.PGN", n) for n in range(1, 6)),
+        *(("games/spring/c.pgn.gz", n) for n in range(1, 9)),
+    ]
+
+
+# --- small files ---------------------------------------------------------------------------------
+
+
+def one_game_files(folder: Path, number: int) -> None:
+    (folder / "small").mkdir(exist_ok=True)
+    for n in range(number):
+        path = folder / "small" / f"{n:03d}.pgn"
+        path.write_text(some_games(1, n % 25), encoding="utf-8")
+
+
+@pytest.mark.parametrize("jobs", [1, pytest.param(2, marks=pytest.mark.slow)])
+def test_small_files_share_parts(folder: Path, jobs: int) -> None:
+    one_game_files(folder, 30)
+    size = sum(path.stat().st_size for path in (folder / "small").iterdir())
+    outcome = collect("small", folder / "out", part_bytes=5000, jobs=jobs)
+    assert outcome.complete
+    assert len(list((folder / "out" / "games").iterdir())) <= size // 5000 + 1
+    collect("small", folder / "alone", part_bytes=1)
+    assert len(list((folder / "alone" / "games").iterdir())) == 30
+    assert rows(folder / "out") == rows(folder / "alone")
+    assert collect("small", folder / "out", part_bytes=5000).new == 0
+
+
+def test_a_small_file_that_changes_takes_its_own_rows_along_only(folder: Path) -> None:
+    one_game_files(folder, 10)
+    out = folder / "out"
+    collect("small", out, part_bytes=1 << 20)
+    (folder / "small" / "004.pgn").write_text(some_games(2, 20), encoding="utf-8")
+    outcome = collect("small", out, part_bytes=1 << 20)
+    assert (outcome.new, outcome.kept, outcome.games) == (2, 9, 11)
+    collect("small", folder / "fresh", part_bytes=1 << 20)
+    assert rows(out) == rows(folder / "fresh")
+
+
+def test_files_that_are_gone(folder: Path) -> None:
+    one_game_files(folder, 6)
+    (folder / "small" / "bad.pgn").write_text("no game here\n", encoding="utf-8")
+    out = folder / "out"
+    collect("small", out, part_bytes=1 << 20)
+    for name in ("001.pgn", "bad.pgn"):
+        (folder / "small" / name).unlink()
+    outcome = collect("small", out, part_bytes=1 << 20)
+    assert outcome.remarks == [
+        f"small/{name}.pgn: is gone; its rows are kept; --prune takes them out"
+        for name in ("001", "bad")
+    ]
+    assert len(places(out)) == 6
+    outcome = collect("small", out, part_bytes=1 << 20, prune=True)
+    assert outcome.remarks[0] == "small/001.pgn: is gone; 1 game taken out"
+    assert outcome.complete
+    assert (outcome.files, outcome.games) == (5, 5)
+    collect("small", folder / "fresh", part_bytes=1 << 20)
+    assert rows(out) == rows(folder / "fresh")
+    assert collect("small", out, prune=True).remarks == []
+
+
+def test_a_full_disk(folder: Path, undisturbed: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     out = folder / "out"
     left = 3
     real = work.write_rows
@@ -558,6 +689,7 @@ def test_a_file_begun_and_not_named_again(folder: Path, monkeypatch: pytest.Monk
     assert len(places(out)) == 25
 
 
+@pytest.mark.slow
 def test_rows_of_a_review_are_the_same_in_parts(folder: Path) -> None:
     path = folder / "few.pgn"
     path.write_text(some_games(2), encoding="utf-8")
@@ -572,7 +704,7 @@ def test_rows_of_a_review_are_the_same_in_parts(folder: Path) -> None:
 
 
 def test_progress(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    told: list[Progress] = []
+    told: list[RunProgress] = []
     clock = [0.0]
 
     def tick() -> float:
@@ -589,9 +721,7 @@ def test_progress(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     assert all(p.left is None or p.left >= 0 for p in told)
 
 
-def test_workers_are_not_started_for_nothing(
-    folder: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_workers_are_not_started_for_nothing(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     collect("games", folder / "out")
     monkeypatch.setattr(running, "workers", None)
     assert collect("games", folder / "out", jobs=2).new == 0
@@ -602,5 +732,8 @@ def test_inputs_know_their_names(folder: Path) -> None:
     found = find_inputs(["./games/../games/a.pgn", "link.pgn", "games", "-"], folder / "out")
     assert found[0] == Input("games/a.pgn", str((folder / "games" / "a.pgn").resolve()))
     assert [one.name for one in found] == [
-        "games/a.pgn", "games/spring/b.PGN", "games/spring/c.pgn.gz", "standard input",
-    ]  # fmt: skip
+        "games/a.pgn",
+        "games/spring/b.PGN",
+        "games/spring/c.pgn.gz",
+        "standard input",
+    ]

@@ -6,11 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from convert.judge import Bench
+from convert.judging.judges import EFFORTS, Bench, EffortName
 from convert.model import Evidence
-from convert.review import review_game
-from convert.sources import read_games
-from convert.wording import evidence_word
+from convert.reading.games import read_games
+from convert.review.game import review_game
+from convert.wording.verdicts import evidence_word
 from tablebases.probing import open_tables
 
 DEMO = Path(__file__).parent.parent / "demo_games"
@@ -33,7 +33,7 @@ def test_a_second_game_does_not_carry_the_cost_of_the_first() -> None:
 
 def test_the_same_game_again_costs_no_new_judgement() -> None:
     (read,) = read_games(DEMO / "05-wrong-coloured-bishop.pgn")
-    bench = Bench(open_tables())
+    bench = Bench(open_tables(), effort=EFFORTS[EffortName.QUICK])
     assert review_game(read, bench).counts.judged > 0
     again = review_game(read, bench).counts
     assert (again.judged, again.look_ahead_nodes) == (0, 0)

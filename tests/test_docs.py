@@ -47,7 +47,9 @@ def test_changelog_has_this_version() -> None:
 def test_generated_pages_are_current() -> None:
     done = subprocess.run(
         [sys.executable, str(DOCS / "generate.py"), "--check"],
-        capture_output=True, text=True, check=False,
+        capture_output=True,
+        text=True,
+        check=False,
     )
     assert done.returncode == 0, done.stderr
 

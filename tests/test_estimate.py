@@ -8,15 +8,15 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from strategies import positions
 
-from convert.estimate import by_table_line, estimate, fitted_now, probability, table
-from convert.features import features
-from convert.keeping import with_chances
+from convert.board.features import features
+from convert.judging.estimate import by_table_line, estimate, fitted_now, probability, table
+from convert.judging.keeping import with_chances
+from convert.judging.view import View, sign_of, view
 from convert.measuring.draw import random_position
 from convert.measuring.quality import quality
 from convert.model import Evidence, Side, Verdict
 from convert.rules import position_voices
 from convert.rules.figures import digest
-from convert.view import View, sign_of, view
 from tablebases.probing import SyzygyProber
 from tablebases.values import Outcome
 
@@ -82,8 +82,15 @@ def placed(board: chess.Board, square: int) -> tuple[chess.Board, chess.Color]:
 
 def _counted(old: View, new: View) -> dict[str, float]:
     """The new view's numbers of men, with all that hangs on where they stand from the old one."""
-    stays = ("rule ", "king nearer", "more squares", "own passed", "own foremost",
-             "their passed", "their foremost")  # fmt: skip
+    stays = (
+        "rule ",
+        "king nearer",
+        "more squares",
+        "own passed",
+        "own foremost",
+        "their passed",
+        "their foremost",
+    )
     out = {name: value for name, value in new.items() if not name.startswith(stays)}
     return out | {name: value for name, value in old.items() if name.startswith(stays)}
 
@@ -105,9 +112,20 @@ def test_a_pawn_more_for_the_better_side_never_lowers_its_chance(
     assert more >= _claim(before, seen(board, not side)) - 1e-12
 
 
-@given(positions(least=4, most=8), st.sampled_from(("own passed pawns", "own foremost passed pawn",
-       "own passed pawn: king with it", "king nearer the centre", "king nearer the pawns",
-       "more squares")), st.floats(0, 3))  # fmt: skip
+@given(
+    positions(least=4, most=8),
+    st.sampled_from(
+        (
+            "own passed pawns",
+            "own foremost passed pawn",
+            "own passed pawn: king with it",
+            "king nearer the centre",
+            "king nearer the pawns",
+            "more squares",
+        )
+    ),
+    st.floats(0, 3),
+)
 def test_better_placed_men_never_lower_the_chance(
     board: chess.Board, name: str, more: float
 ) -> None:
@@ -139,8 +157,9 @@ def test_a_line_into_a_table_is_worth_what_was_counted(points: int) -> None:
     assert 0.5 < likely < 1
 
 
-@given(st.floats(0, 1), st.floats(0, 1), st.sampled_from(list(Outcome)),
-       st.sampled_from(list(Outcome)))  # fmt: skip
+@given(
+    st.floats(0, 1), st.floats(0, 1), st.sampled_from(list(Outcome)), st.sampled_from(list(Outcome))
+)
 def test_chances_keep_within_what_is_proved(
     win: float, rest: float, low: Outcome, high: Outcome
 ) -> None:

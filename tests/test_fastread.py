@@ -16,9 +16,13 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from strategies import games, positions
 
-from convert import fastread, sources
-from convert.fastread import main_lines_of, only_line, play, read_lines
-from convert.sources import LineRead, SourceError, read_games
+from convert.reading import fastread
+from convert.reading import games as reading_games
+from convert.reading.fastread import main_lines_of, only_line, play, read_lines
+from convert.reading.fen import SourceError
+from convert.reading.games import read_games
+from convert.reading.records import GameRead, LineRead
+from convert.reading.split import Block
 
 HERE = Path(__file__).parent
 FILES = sorted([*(HERE.parent / "demo_games").glob("*.pgn"), *(HERE / "data").rglob("*.pgn")])
@@ -46,13 +50,13 @@ def both(data: bytes) -> tuple[list[LineRead], str | None]:
 def closer_looks(monkeypatch: pytest.MonkeyPatch) -> list[int]:
     """Numbers of the games that were not read the quick way."""
     seen: list[int] = []
-    whole = sources._read_block
+    whole = reading_games.read_block
 
-    def look(block: sources._Block, source: str, number: int) -> tuple[sources.GameRead, bool]:
+    def look(block: Block, source: str, number: int) -> tuple[GameRead, bool]:
         seen.append(number)
         return whole(block, source, number)
 
-    monkeypatch.setattr(sources, "_read_block", look)
+    monkeypatch.setattr(reading_games, "read_block", look)
     return seen
 
 
@@ -204,7 +208,7 @@ def test_odd_movetext(text: str) -> None:
 @pytest.mark.parametrize("moves", ["40... Kd7 41. O-O-O+ 0-1", "1. e4 e5 1/2-1/2", "*", ""])
 @pytest.mark.parametrize("encoding", ["utf-8", "iso-8859-1"])
 def test_tags(tags: str, moves: str, encoding: str) -> None:
-    both(f"{tags}\n\n{moves}\n\n[Event \"next\"]\n\n1. d4 *\n".encode(encoding))
+    both(f'{tags}\n\n{moves}\n\n[Event "next"]\n\n1. d4 *\n'.encode(encoding))
 
 
 def test_a_preface_counts_for_the_encoding() -> None:
@@ -255,9 +259,29 @@ def game_texts(draw: st.DrawFn, *, accidents: int = 0) -> str:
 
 ACCIDENTS = [
     *"{}()[];%$*.!?0123x+#O-PQ",
-    "1-0", "2.", "(", ") ", "e4", "Nf3 ", "O-O ", "--", "\n", "\n%", "\r\n", "=Q", "e8=Q ",
-    "$12 ", "?? ", " ! ", "\x85", "\xa0", "word ", "{c}", '\n[Event "y"]\n\n', "\x1a",
-]  # fmt: skip
+    "1-0",
+    "2.",
+    "(",
+    ") ",
+    "e4",
+    "Nf3 ",
+    "O-O ",
+    "--",
+    "\n",
+    "\n%",
+    "\r\n",
+    "=Q",
+    "e8=Q ",
+    "$12 ",
+    "?? ",
+    " ! ",
+    "\x85",
+    "\xa0",
+    "word ",
+    "{c}",
+    '\n[Event "y"]\n\n',
+    "\x1a",
+]
 
 
 @settings(max_examples=30, deadline=None)
@@ -266,7 +290,7 @@ def test_games_written_in_many_ways(text: str) -> None:
     data = f'[Event "x"]\n\n{text}'.encode()
     (read,), error = both(data)
     assert read.complete
-    with mock.patch.object(sources, "_read_block", side_effect=AssertionError("closer look")):
+    with mock.patch.object(reading_games, "read_block", side_effect=AssertionError("closer look")):
         assert ([read], error) == taken(read_lines("-", stdin=io.BytesIO(data)))
 
 
@@ -278,9 +302,30 @@ def test_games_with_accidents(texts: list[str]) -> None:
 
 BITS = [
     *'{}()[];%$*"\\\n \t!?.',
-    "1-0", "0-1", "1/2-1/2", "1.", "2...", "1", "e4", "e5", "Nf3", "--", '\n[Event "x"]\n',
-    '\n[FEN "8/8/8 w"]\n', "O-O", "\n\n", "word", "é", "\x00", "$3", "(", " ", " e4", " e5 ", "a4!",
-]  # fmt: skip
+    "1-0",
+    "0-1",
+    "1/2-1/2",
+    "1.",
+    "2...",
+    "1",
+    "e4",
+    "e5",
+    "Nf3",
+    "--",
+    '\n[Event "x"]\n',
+    '\n[FEN "8/8/8 w"]\n',
+    "O-O",
+    "\n\n",
+    "word",
+    "é",
+    "\x00",
+    "$3",
+    "(",
+    " ",
+    " e4",
+    " e5 ",
+    "a4!",
+]
 
 
 @settings(max_examples=300, deadline=None)
@@ -302,13 +347,41 @@ def as_python_chess(board: chess.Board, word: str) -> chess.Move | None:
 
 SQUARES = list(chess.SQUARE_NAMES)
 WORDS = [
-    *(f"{piece}{file}{rank}{square}" for piece in "NBRQK" for square in SQUARES
-      for file, rank in [("", ""), ("a", ""), ("d", ""), ("h", ""), ("", "1"), ("", "4"),
-                         ("e", "4"), ("c", "7")]),
-    *(f"{pawn}{square}{promotion}" for pawn in ["", *(f"{file}x" for file in "abcdefgh")]
-      for square in SQUARES for promotion in ("", "=Q", "=N")),
-    "O-O", "O-O-O", "O-O+", "Nxf3", "Nf3+", "Qh5#", "0-0", "--", "e2e4", "", "Pe4", "xe4", "ed5",
-]  # fmt: skip
+    *(
+        f"{piece}{file}{rank}{square}"
+        for piece in "NBRQK"
+        for square in SQUARES
+        for file, rank in [
+            ("", ""),
+            ("a", ""),
+            ("d", ""),
+            ("h", ""),
+            ("", "1"),
+            ("", "4"),
+            ("e", "4"),
+            ("c", "7"),
+        ]
+    ),
+    *(
+        f"{pawn}{square}{promotion}"
+        for pawn in ["", *(f"{file}x" for file in "abcdefgh")]
+        for square in SQUARES
+        for promotion in ("", "=Q", "=N")
+    ),
+    "O-O",
+    "O-O-O",
+    "O-O+",
+    "Nxf3",
+    "Nf3+",
+    "Qh5#",
+    "0-0",
+    "--",
+    "e2e4",
+    "",
+    "Pe4",
+    "xe4",
+    "ed5",
+]
 
 
 def agrees(board: chess.Board) -> None:

@@ -8,7 +8,7 @@ from chess import KING
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from convert.features import (
+from convert.board.features import (
     Features,
     centre_distance,
     distance,
@@ -28,11 +28,10 @@ def of(fen: str) -> Features:
     return features(chess.Board(fen))
 
 
-def test_counts_values_and_keys() -> None:
+def test_counts_and_values() -> None:
     f = of("3qk2r/pp3ppp/2n5/8/8/2B5/PPP2PPP/R3K2R w KQk - 0 1")
-    assert f.material_key == "KRRBPPPPPPvKQRNPPPPP"
-    assert f.piece_value(chess.WHITE) == 10 + 3 + 6
-    assert f.piece_value(chess.BLACK) == 9 + 5 + 3 + 5
+    assert f.white.value == 10 + 3 + 6
+    assert f.black.value == 9 + 5 + 3 + 5
     assert f.balance(chess.WHITE) == -3
     assert f.balance(chess.BLACK) == 3
     assert f.pawn_balance(chess.WHITE) == 1
@@ -42,19 +41,15 @@ def test_counts_values_and_keys() -> None:
     assert not f.pawn_ending
     assert f.white.queenside_pawns == 3
     assert f.white.kingside_pawns == 3
-    assert f.white.outer_queenside_pawns == 3
-    assert f.black.outer_queenside_pawns == 2
-    assert f.black.outer_kingside_pawns == 3
 
 
 def test_starting_position() -> None:
     f = features(chess.Board())
     assert f.white.passed == f.black.passed == 0
     assert f.white.isolated == f.white.doubled == f.white.backward == 0
-    assert f.open_files == ()
     assert f.exchange_up is None
     assert f.white.bishop_pair
-    assert f.piece_value(chess.WHITE) == f.piece_value(chess.BLACK) == 39
+    assert f.white.value == f.black.value == 39
 
 
 def test_passed_pawns_of_all_kinds() -> None:
@@ -93,7 +88,6 @@ def test_fixed_pawns_by_colour() -> None:
     assert f.black.fixed == squares("a6 b5 f5")
     assert f.black.fixed_on_colour(light=True) == squares("a6 b5 f5")
     assert f.white.fixed_on_colour(light=True) == 0
-    assert f.white.pawns_on_colour(light=True) == squares("h3")
     assert f.fixed_pairs == 3
     assert f.bishop_ending
     assert not f.opposite_bishops
@@ -101,13 +95,9 @@ def test_fixed_pawns_by_colour() -> None:
 
 def test_files_and_rooks() -> None:
     f = of("6k1/R4pp1/7p/8/8/7P/1r3PP1/3R2K1 w - - 0 1")
-    assert f.open_files == (0, 1, 2, 3, 4)
     assert f.white.rooks_on_seventh == squares("a7")
     assert f.black.rooks_on_seventh == squares("b2")
     assert f.white.rooks_on_open_files == squares("a7 d1")
-    half = of("6k1/5ppp/8/8/8/8/PP3PP1/6K1 w - - 0 1")
-    assert half.black.half_open_files == (0, 1)
-    assert half.white.half_open_files == (7,)
 
 
 def test_rook_behind_passed_pawns() -> None:
@@ -180,7 +170,6 @@ def test_small_helpers() -> None:
 
 def test_king_distances() -> None:
     f = of("8/6k1/8/P7/8/8/8/7K w - - 0 1")
-    assert f.black.king_distance(chess.A8) == 6
     assert f.white.king_to_nearest_pawn == 7
     assert of("8/6k1/8/8/8/8/8/7K w - - 0 1").white.king_to_nearest_pawn is None
 

@@ -12,24 +12,23 @@ from typing import Any
 
 import chess
 import pytest
+from demo_reviews import demo_review
 from hypothesis import given
 from hypothesis import strategies as st
 
 from convert import rules
-from convert.decisions import position_speaking
-from convert.judge import Bench
+from convert.judging.judges import Bench
 from convert.lesson.builtin import stored
 from convert.lesson.sheet import with_figure
-from convert.lesson.themes import general_hint
 from convert.measuring.counts import ENOUGH, standing
 from convert.measuring.shipped import written
-from convert.model import Review, RuleFigure, from_json, to_json
+from convert.model import RuleFigure, from_json, to_json
 from convert.reports.html import page
-from convert.review import review_game
-from convert.rule_words import figure_words, figures_legend, of_hundred
+from convert.review.decisions import position_speaking
 from convert.rules import ALL_RULES, POSITION_RULES, figures, position_voices
 from convert.rules.base import voices_of
-from convert.sources import read_games
+from convert.wording.rules import figure_words, figures_legend, of_hundred
+from convert.wording.themes import general_hint
 from tablebases.probing import open_tables
 
 DOCS = Path(__file__).parent.parent / "docs"
@@ -63,8 +62,12 @@ def test_the_file_says_what_made_it_and_is_small() -> None:
 
 @pytest.mark.parametrize("rule", ALL_RULES, ids=lambda rule: rule.id)
 def test_every_rule_has_a_figure_or_says_why_not(rule: rules.Rule) -> None:
-    kept = shipped()["rules"][rule.id]
+    kept = shipped()["rules"].get(rule.id)
     figure = figures.figure_of(rule.id, rule.kind)
+    if kept is None:
+        assert figure is None
+        assert figures.why_not(rule.id) == "it has not been counted yet"
+        return
     assert (figure is None) == bool(figures.why_not(rule.id))
     assert (figure is None) == (kept["standing"] == "too few")
     for origin in ("games", "random"):
@@ -82,8 +85,11 @@ def test_every_rule_has_a_figure_or_says_why_not(rule: rules.Rule) -> None:
         assert standing(kept[kept["shown"]], rule.exact) == figure.standing
 
 
-def test_the_file_holds_these_rules_and_no_others() -> None:
-    assert set(shipped()["rules"]) == {rule.id for rule in ALL_RULES}
+def test_the_file_holds_no_other_rules() -> None:
+    """One that is not yet counted may be missing: it says nothing of its strength."""
+    kept = set(shipped()["rules"])
+    assert kept <= {rule.id for rule in ALL_RULES}
+    assert {rule.id for rule in ALL_RULES if figures.counted(rule.id)} == kept
 
 
 def test_without_a_file_nothing_is_measured(
@@ -141,25 +147,32 @@ def fresh() -> Iterator[None]:
 
 
 @pytest.fixture
-def made_up(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, fresh: None
-) -> dict[str, Any]:
+def made_up(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, fresh: None) -> dict[str, Any]:
     """Figures made up for the test: one rule holds, one is refuted, the others are not there."""
     row = {"n": 400, "right": 0.25, "low": 0.2, "high": 0.3, "base": 0.5, "base_n": 900}
     good = {**row, "right": 0.95, "low": 0.9, "high": 0.97}
     told = {
         "rules": {
             "square-of-the-pawn": {
-                "games": None, "random": good, "shown": "random", "standing": "holds",
+                "games": None,
+                "random": good,
+                "shown": "random",
+                "standing": "holds",
             },
             "ahead-trade-pieces": {
-                "games": row, "random": None, "shown": "games", "standing": "refuted",
+                "games": row,
+                "random": None,
+                "shown": "games",
+                "standing": "refuted",
             },
             "extra-pawn-pawn-ending": {
-                "games": row, "random": None, "shown": "games", "standing": "refuted",
+                "games": row,
+                "random": None,
+                "shown": "games",
+                "standing": "refuted",
             },
         }
-    }  # fmt: skip
+    }
     path = tmp_path / "measured.json"
     path.write_text(json.dumps(told), encoding="utf-8")
     monkeypatch.setattr(figures, "FILE", path)
@@ -172,9 +185,7 @@ RUNNER = chess.Board("8/8/8/P6k/8/8/8/K7 w - - 0 1")
 @pytest.mark.usefixtures("made_up")
 def test_a_refuted_rule_is_silent_and_still_heard_when_counting() -> None:
     spoken = {voice.rule for voice in position_voices(RUNNER)}
-    counted = {
-        voice.rule for voice in voices_of(POSITION_RULES, rules.features(RUNNER))
-    }
+    counted = {voice.rule for voice in voices_of(POSITION_RULES, rules.features(RUNNER))}
     assert "extra-pawn-pawn-ending" not in spoken
     assert counted - spoken == {"extra-pawn-pawn-ending"} & counted
     assert "square-of-the-pawn" in spoken
@@ -204,14 +215,10 @@ def test_hints_of_stored_answers_have_todays_figures() -> None:
             assert (shown.hint, shown.hint_source) == (rule.statement, rule.source)
 
 
-def _review(name: str) -> Review:
-    (read,) = read_games(DEMO / name)
-    return review_game(read, Bench(open_tables()))
-
-
+@pytest.mark.slow
 @pytest.mark.usefixtures("made_up")
 def test_no_report_quotes_a_refuted_rule() -> None:
-    review = _review("06-defenders-saving-trade.pgn")
+    review = demo_review("06")
     text = page(review) + to_json(review).decode()
     for id_ in ("ahead-trade-pieces", "extra-pawn-pawn-ending"):
         assert rules.rule_by_id(id_).statement not in text
@@ -236,7 +243,10 @@ def test_the_page_has_every_rule_with_its_figure_or_the_reason() -> None:
     for rule in ALL_RULES:
         entry = text.partition(f"`{rule.id}`, {rule.kind}.")[2].partition("\n### ")[0]
         assert rule.statement in entry
-        kept = told["rules"][rule.id]
+        kept = told["rules"].get(rule.id)
+        assert (kept is None) == ("Not yet counted" in entry)
+        if kept is None:
+            continue
         if kept["standing"] == "too few":
             assert kept["why_not"] in entry
         if kept["standing"] == "refuted":

@@ -12,7 +12,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from convert.estimate import probability
+from convert.judging.estimate import probability
+from convert.judging.view import sign_of
 from convert.measuring.draw import random_trials
 from convert.measuring.fit import (
     Sample,
@@ -28,7 +29,6 @@ from convert.measuring.fit import (
 )
 from convert.measuring.quality import calibration, quality
 from convert.measuring.settle import value_of
-from convert.view import sign_of
 from tablebases.probing import SyzygyProber
 
 
@@ -50,8 +50,9 @@ def test_two_way_brier_is_twice_that_of_the_library() -> None:
     assert told.log_loss == pytest.approx(metrics.log_loss(came, win))
 
 
-@given(st.lists(st.tuples(st.floats(0, 1), st.booleans()), min_size=1, max_size=60),
-       st.integers(1, 20))  # fmt: skip
+@given(
+    st.lists(st.tuples(st.floats(0, 1), st.booleans()), min_size=1, max_size=60), st.integers(1, 20)
+)
 def test_bins_hold_every_forecast_once(pairs: list[tuple[float, bool]], bins: int) -> None:
     table = calibration(pairs, bins)
     assert sum(b.number for b in table) == len(pairs)
@@ -70,9 +71,7 @@ def test_honest_forecasts_are_calibrated_and_boasting_ones_are_not() -> None:
     shares = [rng.random() for _ in range(4000)]
     outcomes = [1 if rng.random() < p else -1 for p in shares]
     honest = quality([(p, 0.0, 1 - p) for p in shares], outcomes)
-    boasting = quality(
-        [(1.0, 0.0, 0.0) if p > 0.5 else (0.0, 0.0, 1.0) for p in shares], outcomes
-    )
+    boasting = quality([(1.0, 0.0, 0.0) if p > 0.5 else (0.0, 0.0, 1.0) for p in shares], outcomes)
     assert honest.ece < 0.03 < 0.2 < boasting.ece
     assert honest.brier < boasting.brier
 
@@ -84,9 +83,7 @@ def test_nothing_to_measure_is_refused() -> None:
 
 def _samples(tables: SyzygyProber) -> list[Sample]:
     trials = [t for name in ("KPvK", "KRvKP", "KPvKP") for t in random_trials(name, 150, 7)]
-    known = {
-        t.fen: value_of(*2 * [int(tables.wdl_after_zeroing(t.board()))]) for t in trials
-    }
+    known = {t.fen: value_of(*2 * [int(tables.wdl_after_zeroing(t.board()))]) for t in trials}
     asked = asked_of(trials, known)
     assert len(asked) == len(trials)
     return [sample_of(a.fen, a.cluster, a.origin, a.outcome) for a in asked]
@@ -140,8 +137,18 @@ def test_the_share_of_error_is_put_to_results_and_not_to_outcomes(tables: Syzygy
 
 
 def _line(line: int | None, outcome: int) -> Sample:
-    return Sample("8/8/8/8/8/8/8/8 w - - 0 1", "", "rook ending", 5, "games", {}, {},
-                  (0.3, 0.4, 0.3), outcome, line)  # fmt: skip
+    return Sample(
+        "8/8/8/8/8/8/8/8 w - - 0 1",
+        "",
+        "rook ending",
+        5,
+        "games",
+        {},
+        {},
+        (0.3, 0.4, 0.3),
+        outcome,
+        line,
+    )
 
 
 def test_lines_into_the_tables_are_counted_with_one_trial_more_of_each_kind() -> None:

@@ -9,18 +9,18 @@ from pathlib import Path
 import chess
 import chess.pgn
 import pytest
+from demo_reviews import demo_review
 from rich.console import Console
 
-from convert.judge import Bench
+from convert.judging.judges import Bench
 from convert.model import from_json, to_json
-from convert.position import judge_position
+from convert.reading.games import read_games
+from convert.reports import Beside, form_called, pieces
 from convert.reports.diagram import diagram, in_words
-from convert.reports.json_text import document
 from convert.reports.pgn import annotated
 from convert.reports.position_text import print_position
 from convert.reports.terminal import print_review
-from convert.review import review_game
-from convert.sources import read_games
+from convert.review.position import judge_position
 from tablebases.probing import open_tables
 
 DEMO = Path(__file__).parent.parent / "demo_games"
@@ -42,7 +42,7 @@ def console(file: io.StringIO) -> Console:
 def test_demo_reports(path: Path, gold: Gold) -> None:
     (read,) = read_games(path)
     assert read.game is not None
-    review = review_game(read, Bench(open_tables()))
+    review = demo_review(path.stem[:2])
     out = io.StringIO()
     print_review(review, console(out))
     gold(f"{path.stem}.txt", out.getvalue())
@@ -55,10 +55,17 @@ def test_demo_reports(path: Path, gold: Gold) -> None:
     assert from_json(to_json(review)) == review
 
 
+def test_markdown_and_full_report_of_one_game(gold: Gold) -> None:
+    review = demo_review("04")
+    gold("04.md", "".join(pieces(form_called("markdown"), [(review, Beside())])))
+    out = io.StringIO()
+    print_review(review, console(out), full=True)
+    gold("04-full.txt", out.getvalue())
+
+
 def test_json_of_one_game(gold: Gold) -> None:
-    (read,) = read_games(DEMO / "09-rook-given-back-for-the-last-pieces.pgn")
-    review = review_game(read, Bench(open_tables()))
-    gold("09.json", "".join(document([review])))
+    review = demo_review("09")
+    gold("09.json", "".join(pieces(form_called("json"), [(review, Beside())])))
 
 
 @pytest.mark.parametrize("name", POSITIONS)

@@ -9,7 +9,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from convert.decisions import Others, by_difference, grade, kept, slipped
 from convert.model import (
     Alternative,
     Decision,
@@ -20,8 +19,15 @@ from convert.model import (
     Verdict,
     move_label,
 )
-from convert.slips import better_from, simplification, turning_point
-from convert.wording import grade_words, line_words, tenths, verdict_words
+from convert.review.course import (
+    CLEARLY,
+    better_from,
+    better_stretches,
+    simplification,
+    turning_point,
+)
+from convert.review.decisions import Others, by_difference, grade, kept, slipped
+from convert.wording.verdicts import grade_words, line_words, tenths, verdict_words
 from tablebases.values import Outcome
 
 W, D, L = Outcome.WIN, Outcome.DRAW, Outcome.LOSS
@@ -173,9 +179,43 @@ def test_a_grade_says_when_its_estimate_was_held_against_nothing(unmeasured: str
         return replace(guess(0.5, 0.2), measured=name != unmeasured)
 
     best = Alternative("Kd4", "e3d4", told("best"), trade=False)
-    decision = Decision(Part.OFFER, 1, Side.WHITE, "Rd4", Grade.AGAINST, told("before"),
-                        told("after"), best, -0.25)  # fmt: skip
+    decision = Decision(
+        Part.OFFER, 1, Side.WHITE, "Rd4", Grade.AGAINST, told("before"), told("after"), best, -0.25
+    )
     word = "estimate" if unmeasured is None else "unmeasured estimate"
     assert grade_words(decision) == f"against ({word}: 0.25 of a point worse)"
     certain = replace(decision, grade=Grade.RIGHT)
     assert "estimate" not in grade_words(certain)
+
+
+# --- clearly better, and until when -------------------------------------------------------------
+
+
+def white(*chances: float) -> list[Verdict]:
+    return [guess(c, 0.9 * (1 - c)) for c in chances]
+
+
+def test_an_advantage_ends_where_it_is_gone_for_a_while() -> None:
+    up, down = [0.8] * 4, [0.3] * 4
+    assert better_stretches(white(*up), Side.WHITE, CLEARLY) == [(0, None)]
+    assert better_stretches(white(*up, *down, *up), Side.WHITE, CLEARLY) == [(0, 3), (8, None)]
+    # Three positions are no while, unless they are the last.
+    assert better_stretches(white(*up, 0.3, 0.3, 0.3, *up), Side.WHITE, CLEARLY) == [(0, None)]
+    assert better_stretches(white(*up, 0.3), Side.WHITE, CLEARLY) == [(0, 3)]
+    assert better_stretches(white(*down), Side.WHITE, CLEARLY) == []
+
+
+@given(st.lists(st.floats(0, 1), max_size=40))
+def test_stretches_are_better_at_both_ends(chances: list[float]) -> None:
+    verdicts = white(*chances)
+    found = better_stretches(verdicts, Side.WHITE, CLEARLY)
+    first = better_from(verdicts, Side.WHITE, CLEARLY)
+    assert (first is None) == (not found)
+    if found:
+        assert found[0][0] == first
+    for i, (start, end) in enumerate(found):
+        last = len(chances) - 1 if end is None else end
+        assert start <= last
+        assert chances[start] >= CLEARLY
+        assert chances[last] >= CLEARLY
+        assert end is not None or i == len(found) - 1

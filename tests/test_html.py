@@ -14,14 +14,17 @@ from pathlib import Path
 
 import chess
 import pytest
+from cli_help import SHORT, run
+from demo_reviews import demo_review
 from hypothesis import given
 from hypothesis import strategies as st
 from strategies import positions as some_positions
-from test_cli import SHORT, run
 
 from convert.cli.pages import Folder
-from convert.judge import Bench
+from convert.judging.judges import Bench
 from convert.model import Review, Side, from_json, to_json
+from convert.reading.games import read_games
+from convert.reports import Beside, form_called
 from convert.reports.board_svg import KINDS, LEFT, SQUARE, TOP, Mark, board_svg, piece_defs
 from convert.reports.diagram import in_words
 from convert.reports.html import index, index_row, page, page_name
@@ -29,15 +32,15 @@ from convert.reports.html_lines import gone, positions
 from convert.reports.html_strip import strip
 from convert.reports.html_text import (
     comment_text,
-    date_words,
     embedded_json,
     linked,
     nag_text,
     suffixes,
     unbroken,
 )
-from convert.review import review_game
-from convert.sources import read_games
+from convert.review.game import review_game
+from convert.wording.small import date_words
+from convert.wording.verdicts import strip_letter
 from tablebases.probing import open_tables
 
 ROOT = Path(__file__).parent.parent
@@ -58,7 +61,7 @@ def hostile() -> Review:
 
 @pytest.fixture(scope="module")
 def given_back() -> Review:
-    return reviewed(DEMO / "09-rook-given-back-for-the-last-pieces.pgn")
+    return demo_review("09")
 
 
 class Reader(HTMLParser):
@@ -141,8 +144,13 @@ def test_a_diagram_in_words_names_marks_and_the_last_move() -> None:
 
 
 def test_marks_and_ids_are_checked() -> None:
-    for bad in (("arrow", "e4", "e5"), ("move", "e4", None), ("square", "e4", "e5"),
-                ("square", "i9", None), ("move", "e2", "e9")):
+    for bad in (
+        ("arrow", "e4", "e5"),
+        ("move", "e4", None),
+        ("square", "e4", "e5"),
+        ("square", "i9", None),
+        ("move", "e2", "e9"),
+    ):
         with pytest.raises(ValueError, match=r"\w"):
             Mark(*bad)
     with pytest.raises(ValueError, match="id"):
@@ -193,8 +201,12 @@ def test_a_man_taken_in_passing_is_found() -> None:
 
 def test_dates_are_told_as_far_as_they_are_known() -> None:
     told = {
-        "2026.01.29": "29 January 2026", "2026.01.??": "January 2026", "2026.??.??": "2026",
-        "????.??.??": "", "2026.13.01": "2026", "spring 1931": "spring 1931",
+        "2026.01.29": "29 January 2026",
+        "2026.01.??": "January 2026",
+        "2026.??.??": "2026",
+        "????.??.??": "",
+        "2026.13.01": "2026",
+        "spring 1931": "spring 1931",
     }
     for date, words in told.items():
         assert date_words(date) == words
@@ -209,9 +221,7 @@ def test_comments_lose_commands_and_glyphs_are_told() -> None:
 def test_only_moves_of_the_game_become_links(given_back: Review) -> None:
     record = given_back.plies[0]
     text = linked(given_back, f'After {record.number}.{record.san}? not 99.Qh8, "so".')
-    assert text == (
-        f'After <a href="#p1">{record.number}.{record.san}</a>? not 99.Qh8, “so”.'
-    )
+    assert text == (f'After <a href="#p1">{record.number}.{record.san}</a>? not 99.Qh8, “so”.')
     assert linked(given_back, "<b>1.&") == "&lt;b&gt;1.&amp;"
 
 
@@ -229,8 +239,9 @@ def stable(text: str) -> str:
     """A page without style, script, drawings and data."""
     text = re.sub(r"<style>.*?</style>", "<style></style>", text, flags=re.S)
     text = re.sub(r"(<script[^>]*>).*?</script>", r"\1</script>", text, flags=re.S)
-    text = re.sub(r'(<svg[^>]*class="board"[^>]*>(<title.*?</title>)).*?</svg>', r"\1</svg>",
-                  text, flags=re.S)
+    text = re.sub(
+        r'(<svg[^>]*class="board"[^>]*>(<title.*?</title>)).*?</svg>', r"\1</svg>", text, flags=re.S
+    )
     text = re.sub(r'<svg[^>]*class="defs">.*?</svg>', "", text, flags=re.S)
     return re.sub(r"sha256-[^']+", "sha256-HASH", text)
 
@@ -260,7 +271,8 @@ def test_nothing_comes_from_outside_and_the_policy_fits(
     for text in (page(given_back), page(hostile), "".join(index(rows, "Games"))):
         read = Reader(text)
         (policy,) = [
-            value or "" for tag, name, value in read.attributes
+            value or ""
+            for tag, name, value in read.attributes
             if (tag, name) == ("meta", "content") and "default-src" in (value or "")
         ]
         assert policy.startswith("default-src 'none'; ")
@@ -369,17 +381,21 @@ def test_the_strip_tells_evidence_by_texture(given_back: Review) -> None:
         found = re.search(rf'<a href="#p{record.ply}" aria-label="([^"]*)">.*?</a>', pieces)
         assert found
         exact = record.verdict.exact
-        assert ('href="#strip-estimate"' in found[0]) is not exact
-        assert ('fill="currentColor"/></a>' in found[0] or 'fill="currentColor"/><path' in
-                found[0]) is exact
-        assert ("estimate" in found[1]) is not exact
+        likely, between = (f'href="#strip-{name}"' in found[0] for name in ("likely", "between"))
+        assert (likely or between) is not exact
+        letter = strip_letter(record.verdict.for_side(given_back.side))
+        assert between == (letter == "-")
+        assert (
+            'fill="currentColor"/></a>' in found[0] or 'fill="currentColor"/><path' in found[0]
+        ) is exact
+        assert ("look-ahead" in found[1]) is not exact
     assert pieces.count("<a ") == len(given_back.plies)
 
 
 def test_every_trade_and_slip_has_its_diagram_before(given_back: Review) -> None:
     text = page(given_back)
     for number, trade in enumerate(given_back.trades, 1):
-        article = text[text.index(f'id="trade-{number}"'):]
+        article = text[text.index(f'id="trade-{number}"') :]
         title = re.search(r"<title[^>]*>(.*?)</title>", article)
         assert title
         assert title[1].startswith(in_words(trade.fen))
@@ -435,9 +451,7 @@ def games(tmp_path: Path) -> Path:
     return path
 
 
-def test_one_game_one_page(
-    games: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_one_game_one_page(games: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     for name in ("one.html", "one.HTM"):
         out = tmp_path / name
         code, _, err = run(["game", str(games), "--game", "2", "-q", "--html", str(out)], capsys)
@@ -469,8 +483,13 @@ def test_a_folder_gets_a_page_a_game_and_an_index(
     code, _, err = run(["game", str(games), str(games), "-q", "--html", str(out)], capsys)
     assert (code, err) == (0, "")
     names = sorted(path.name for path in out.iterdir())
-    assert names == ["0001-a-b.html", "0002-i-c-b.html", "0003-a-b.html", "0004-i-c-b.html",
-                     "index.html"]
+    assert names == [
+        "0001-a-b.html",
+        "0002-i-c-b.html",
+        "0003-a-b.html",
+        "0004-i-c-b.html",
+        "index.html",
+    ]
     read = Reader((out / "index.html").read_text(encoding="utf-8"))
     assert [href for href in read.hrefs if href in names] == names[:4]
     assert "Games of two.pgn, two.pgn" in read.words
@@ -530,9 +549,9 @@ def test_a_folder_keeps_no_review(tmp_path: Path, bench: Bench) -> None:
     path.write_text(SHORT, encoding="utf-8")
     (read,) = read_games(path)
     review = review_game(read, bench, Side.WHITE)
-    folder = Folder(tmp_path / "pages", ())
+    folder = Folder(form_called("html"), tmp_path / "pages", ())
     kept = weakref.ref(review)
-    folder.add(review)
+    folder.add(review, Beside())
     del review
     gc.collect()
     assert kept() is None

@@ -7,14 +7,25 @@ from typing import Any, cast
 import chess
 import pytest
 from hypothesis import given, note, settings
+from lesson_strategies import small_endings
 from strategies import positions
 
-from convert.estimate import Chances, estimate
-from convert.features import features
-from convert.judge import EFFORTS, Bench, EffortName, place_key, position_key
-from convert.lines import best_line
-from convert.lookahead import prove, resolve
-from convert.model import Evidence, Side, Verdict
+from convert.board.activity import static_exchange
+from convert.board.features import features
+from convert.judging.estimate import Chances, estimate
+from convert.judging.judges import (
+    EFFORTS,
+    Bench,
+    EffortName,
+    after_move,
+    place_key,
+    position_key,
+)
+from convert.judging.lines import best_line, line_after
+from convert.judging.proof import prove
+from convert.measuring.forcing import resolve
+from convert.model import Evidence, Side, Slip, Verdict
+from convert.review.slips import slip_of
 from convert.rules import position_voices
 from tablebases.probing import SyzygyProber, open_tables
 from tablebases.values import Outcome
@@ -233,25 +244,53 @@ def test_a_line_ends_where_the_winner_comes_no_nearer(tables: SyzygyProber) -> N
     assert len(proper.moves) > 10
 
 
-@given(positions(least=6, most=10))
-def test_the_move_that_the_look_ahead_prefers_is_asked_first(board: chess.Board) -> None:
-    bench = Bench(TABLES)
-    assert bench.forcing_first(board) == list(board.legal_moves)  # nothing is preferred yet
-    bench.chances(board)
-    line = resolve(board, TABLES, largest=4, nodes=bench.effort.look_ahead_nodes).line
-    moves = bench.forcing_first(board)
-    assert sorted(moves, key=str) == sorted(board.legal_moves, key=str)
-    if line:
-        assert moves[0] == line[0]
+@pytest.mark.parametrize(
+    "fen",
+    [
+        "6k1/5ppp/8/8/8/8/5PPP/3R2K1 w - - 0 1",  # on the last rank
+        "5r1k/6pp/8/6N1/2Q5/8/5PPP/6K1 w - - 0 1",  # a queen given, a knight mates
+        "1r4k1/5ppp/8/8/8/3R4/3R1PPP/6K1 w - - 0 1",  # two rooks against the last rank
+    ],
+)
+def test_a_mate_in_few_moves_is_proved(fen: str) -> None:
+    """Patterns that are common practice, set up for this test."""
+    board = chess.Board(fen)
+    verdict = Bench(TABLES).verdict(board)
+    assert verdict.low is verdict.high is Outcome.WIN
+    for san in verdict.via:
+        board.push_san(san)
+    assert board.is_checkmate()
 
 
-def test_a_hanging_queen_is_taken_first() -> None:
+def slip_at(fen: str, san: str) -> Slip | None:
+    board, bench = chess.Board(fen), Bench(TABLES)
+    move = board.parse_san(san)
+    before = bench.verdict(board)
+    after = bench.verdict(after_move(board, move)).for_side(before.side)
+    return slip_of(bench, board, move, 1, before, after)
+
+
+def test_a_piece_left_to_be_taken_is_suspected_and_the_better_move_named() -> None:
+    """A knight was left to be taken, and nothing was said of it."""
+    fen = "r1bq1rk1/ppp2ppp/2np1n2/2b1p3/2B1P3/2NP1N2/PPP2PPP/R1BQ1RK1 w - - 0 7"
+    assert slip_at(fen, "h3") is None
+    slip = slip_at(fen, "Bxf7+")
+    assert slip is not None
+    assert not slip.certain
+    assert slip.held[0].san != "Bxf7+"
+    assert slip.shown is not None
+    assert slip.shown.moves[0] == slip.held[0].san
+
+
+def test_all_moves_are_compared_alike_and_the_best_comes_first() -> None:
     board = chess.Board("4k3/5ppp/3R4/8/8/8/3q1PPP/5RK1 w - - 0 1")
-    taking = chess.Move.from_uci("d6d2")
-    assert next(iter(board.legal_moves)) != taking
     bench = Bench(TABLES)
-    bench.verdict(board)
-    assert bench.forcing_first(board)[0] == taking
+    compared = bench.compared(board)
+    assert {move for move, _ in compared} == set(board.legal_moves)
+    assert compared[0][0] == chess.Move.from_uci("d6d2")
+    values = [verdict.expected for _, verdict in compared]
+    assert values == sorted(values, reverse=True)
+    assert bench.line_of(board, compared[0][0])[0] == compared[0][0]
 
 
 def test_positions_looked_at_as_moves_count_as_remembered() -> None:
@@ -262,3 +301,52 @@ def test_positions_looked_at_as_moves_count_as_remembered() -> None:
     assert bench.remembered > board.legal_moves.count()
     bench.forget()
     assert bench.remembered == 0
+
+
+def test_a_trade_is_shown_whole(tables: SyzygyProber) -> None:
+    """55.Rxe6+ trades rooks: the loser takes back, whatever holds out longer to the next goal."""
+    bench = Bench(tables)
+    board = chess.Board("8/4k3/4r3/8/5K2/4R1P1/8/8 w - - 9 55")
+    line = line_after(bench, board, board.parse_san("Rxe6+"))
+    assert line is not None
+    assert line.moves[:3] == ("Rxe6+", "Kxe6", "Kg5")
+    assert line.ends == "pawn move"
+
+
+@pytest.mark.parametrize(
+    ("fen", "least", "first"),
+    [
+        ("2R5/1k6/8/8/6P1/8/7K/8 w - - 0 1", "g5", "Re8"),
+        ("8/8/8/8/3P4/4K3/1R6/2k5 w - - 0 1", "d5", "Rb8"),
+        ("2Bk4/8/K7/8/8/1P6/8/8 w - - 0 1", "b4", "Kb7"),
+    ],
+)
+def test_a_winner_lets_nothing_hang(fen: str, least: str, first: str) -> None:
+    """A pawn move wins and is nearest, but leaves the piece to be taken."""
+    bench, board = Bench(TABLES), chess.Board(fen)
+    kept = bench.kept(board).moves
+    assert kept[0][0] == board.parse_san(least)
+    line = best_line(bench, board)
+    assert line is not None
+    assert line.moves[0] == first
+
+
+@given(small_endings())
+@settings(max_examples=20)
+def test_a_loser_takes_what_hangs(board: chess.Board) -> None:
+    """Without going in circles: a capture begins a new way, which ends."""
+    bench = Bench(TABLES)
+    line, worth = best_line(bench, board), bench.settle(board)
+    if line is None or worth is None or not worth.points:
+        return
+    work = board.copy(stack=False)
+    loser = not work.turn if worth.points > 0 else work.turn
+    met = {work.board_fen()}
+    for san in line.moves:
+        move = work.parse_san(san)
+        if work.turn == loser:
+            gains = [static_exchange(work, each) for each in work.generate_legal_captures()]
+            assert max(gains, default=0) <= max(static_exchange(work, move), 0)
+        work.push(move)
+        assert work.board_fen() not in met
+        met.add(work.board_fen())

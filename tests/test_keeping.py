@@ -5,11 +5,13 @@ from __future__ import annotations
 import io
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import chess
 import pytest
+from demo_reviews import demo_review
 from hypothesis import example, given, note, settings
 from hypothesis import strategies as st
 from rich.console import Console
@@ -18,27 +20,27 @@ from strategies import positions
 from convert.cli import cli
 from convert.cli.quiet import exit_code_of
 from convert.errors import Disagreement
-from convert.judge import EFFORTS, Bench, EffortName, after_move, position_key
-from convert.keeping import (
+from convert.judging.judges import EFFORTS, Bench, EffortName, after_move, position_key
+from convert.judging.keeping import (
     AGREES_WITHIN,
     backed_up,
     basis,
     best_interval,
-    may_claim,
     narrowed,
     only_move,
     ordered,
-    over_by_clock,
     raised,
 )
+from convert.judging.laws import may_claim, over_by_clock
 from convert.model import Evidence, Grade, Side, Verdict
-from convert.position import judge_position
+from convert.playing.judging import made
 from convert.proofreading.knowledge import known
-from convert.reports.json_text import position_document
+from convert.reading.games import read_games
+from convert.reports.json_text import document
 from convert.reports.position_text import print_position
-from convert.review import review_game
-from convert.sources import read_games
-from convert.wording import outcome_words, verdict_words
+from convert.review.game import review_game
+from convert.review.position import judge_position
+from convert.wording.verdicts import outcome_words, verdict_words
 from tablebases.probing import open_tables
 from tablebases.values import Outcome
 
@@ -63,7 +65,7 @@ def text_of(board: chess.Board, bench: Bench) -> tuple[str, dict[str, Any]]:
     report = judge_position(board, bench, variants=False)
     out = io.StringIO()
     print_position(report, Console(file=out, width=10_000, markup=False, highlight=False))
-    return out.getvalue(), json.loads(position_document(report))
+    return out.getvalue(), json.loads(document(report))
 
 
 # --- what is told of the moves is told of the position -----------------------------------------
@@ -75,11 +77,11 @@ def test_mate_on_the_board_is_a_win_for_certain_in_every_command(tmp_path: Path)
     assert told(verdict) == (WIN, WIN, Evidence.RULES)
     assert verdict is not None
     assert verdict.via == ("Bh4#",)
-    text, document = text_of(board, Bench(TABLES))
+    text, written = text_of(board, Bench(TABLES))
     assert "Black wins (rules, by a forced line)." in text
     assert "By 1...Bh4#." in text
-    assert document["verdict"]["evidence"] == "rules"
-    assert document["moves"][0]["san"] == "Bh4#"
+    assert written["verdict"]["evidence"] == "rules"
+    assert written["moves"][0]["san"] == "Bh4#"
     path = tmp_path / "missed.pgn"
     path.write_text(f'[FEN "{MATE_IN_ONE}"]\n\n1...Rf8 *\n')
     (read,) = read_games(path)
@@ -91,11 +93,11 @@ def test_where_every_reply_loses_the_head_says_so_as_the_json_does() -> None:
     board = chess.Board(ALL_REPLIES_LOSE)
     bench = Bench(TABLES, effort=QUICK)
     assert {v.points for _, v in bench.children(board) if v is not None} == {-1}
-    text, document = text_of(board, bench)
+    text, written = text_of(board, bench)
     assert "Black wins (table, by a forced line)." in text
     assert "of 10" not in text
-    assert {row["verdict"]["high"] for row in document["moves"]} == {LOSS}
-    assert document["verdict"]["high"] == LOSS
+    assert {row["verdict"]["high"] for row in written["moves"]} == {LOSS}
+    assert written["verdict"]["high"] == LOSS
     assert told(known(bench, board)) == told(bench.by_moves(board)) == (LOSS, LOSS, Evidence.TABLE)
 
 
@@ -132,11 +134,10 @@ def test_stalemate_at_hand_is_a_draw_at_least_by_the_rules() -> None:
 
 def test_before_a_forced_recapture_the_chances_are_those_after_it() -> None:
     """19...Rxh7? 20...Kxh7 was "against (0.43 of a point worse)", though nothing else was there."""
-    (read,) = read_games(DEMO / "04-winning-trade-missed-handed-back-and-taken.pgn")
-    review = review_game(read, Bench(TABLES))
+    review = demo_review("04")
     back = next(p for p in review.plies if p.san == "Kxh7")
     before = review.plies[back.ply - 2].verdict
-    assert before.expected == pytest.approx(back.verdict.expected, abs=1e-6)
+    assert before.expected == pytest.approx(back.verdict.expected, abs=AGREES_WITHIN)
     graded = [d for trade in review.trades for d in trade.decisions if d.san == "Kxh7"]
     assert all(d.grade is not Grade.AGAINST for d in graded)
 
@@ -225,26 +226,32 @@ def test_colours_exchanged_the_same_is_kept(board: chess.Board) -> None:
 @example(chess.Board(MATE_IN_ONE))
 def test_text_and_json_of_a_position_agree(board: chess.Board) -> None:
     note(board.fen())
-    text, document = text_of(board, Bench(TABLES, effort=QUICK))
+    text, written = text_of(board, Bench(TABLES, effort=QUICK))
 
     def read(told: dict[str, Any]) -> Verdict:
         return Verdict(
-            Side(told["side"]), Outcome(told["low"]), Outcome(told["high"]),
-            Evidence(told["evidence"]), told.get("win"), told.get("loss"),
-            via=tuple(told.get("via", ())), measured=told.get("measured", False),
-        )  # fmt: skip
+            Side(told["side"]),
+            Outcome(told["low"]),
+            Outcome(told["high"]),
+            Evidence(told["evidence"]),
+            told.get("win"),
+            told.get("loss"),
+            via=tuple(told.get("via", ())),
+            measured=told.get("measured", False),
+        )
 
-    head = verdict_words(read(document["verdict"]))
+    head = verdict_words(read(written["verdict"]))
     lines = text.splitlines()
     column = lines[0].index("White:")  # the diagram stands beside the text
     beside = " ".join(line[column:].strip() for line in lines)
     assert f"{head[:1].upper()}{head[1:]}." in beside
     groups = text.partition("\nMoves and ")[2].partition("\n\n")[0].replace("\n      ", " ")
-    for row in document["moves"]:
+    for row in written["moves"]:
         verdict = read(row["verdict"]).for_side(Side.of(board.turn))
         words = outcome_words(verdict) if verdict.exact else verdict_words(verdict)
         group = next(
-            line for line in groups.splitlines()
+            line
+            for line in groups.splitlines()
             if line.strip().startswith(f"{words[:1].upper()}{words[1:]}: ")
         )
         assert row["san"] in group
@@ -273,18 +280,33 @@ LINE = ("Kf2",)
 @pytest.mark.parametrize(
     ("first", "second", "evidence"),
     [
-        (verdict_for(DRAW, WIN, Evidence.BOUNDED), verdict_for(LOSS, DRAW, Evidence.BOUNDED),
-         Evidence.SOLVED),
-        (verdict_for(DRAW, WIN, Evidence.BOUNDED, LINE),
-         verdict_for(LOSS, DRAW, Evidence.BOUNDED, LINE), Evidence.TABLE),
-        (verdict_for(DRAW, WIN, Evidence.BOUNDED),
-         verdict_for(LOSS, DRAW, Evidence.BOUNDED, LINE), Evidence.SOLVED),
-        (verdict_for(DRAW, WIN, Evidence.RULES),
-         verdict_for(LOSS, DRAW, Evidence.BOUNDED, LINE), Evidence.TABLE),
-        (verdict_for(DRAW, WIN, Evidence.RULES), verdict_for(WIN, WIN, Evidence.TABLE),
-         Evidence.TABLE),
+        (
+            verdict_for(DRAW, WIN, Evidence.BOUNDED),
+            verdict_for(LOSS, DRAW, Evidence.BOUNDED),
+            Evidence.SOLVED,
+        ),
+        (
+            verdict_for(DRAW, WIN, Evidence.BOUNDED, LINE),
+            verdict_for(LOSS, DRAW, Evidence.BOUNDED, LINE),
+            Evidence.TABLE,
+        ),
+        (
+            verdict_for(DRAW, WIN, Evidence.BOUNDED),
+            verdict_for(LOSS, DRAW, Evidence.BOUNDED, LINE),
+            Evidence.SOLVED,
+        ),
+        (
+            verdict_for(DRAW, WIN, Evidence.RULES),
+            verdict_for(LOSS, DRAW, Evidence.BOUNDED, LINE),
+            Evidence.TABLE,
+        ),
+        (
+            verdict_for(DRAW, WIN, Evidence.RULES),
+            verdict_for(WIN, WIN, Evidence.TABLE),
+            Evidence.TABLE,
+        ),
     ],
-)  # fmt: skip
+)
 def test_bounds_that_meet_rest_on_what_is_true_of_both(
     first: Verdict, second: Verdict, evidence: Evidence
 ) -> None:
@@ -310,15 +332,17 @@ MATED = verdict_for(LOSS, LOSS, Evidence.RULES)
         # One move that wins is enough, whatever is known of the others.
         ((verdict_for(WIN, WIN, Evidence.RULES), None, SOLVED_LOSS), (WIN, WIN, Evidence.RULES)),
         # Of two that win the stronger evidence is told.
-        ((verdict_for(WIN, WIN, Evidence.SOLVED), verdict_for(WIN, WIN, Evidence.TABLE), None),
-         (WIN, WIN, Evidence.TABLE)),
+        (
+            (verdict_for(WIN, WIN, Evidence.SOLVED), verdict_for(WIN, WIN, Evidence.TABLE), None),
+            (WIN, WIN, Evidence.TABLE),
+        ),
         # A draw needs the move that holds and all others: the weakest of them.
         ((verdict_for(DRAW, DRAW, Evidence.TABLE), SOLVED_LOSS), (DRAW, DRAW, Evidence.SOLVED)),
         ((verdict_for(DRAW, DRAW, Evidence.SOLVED), None), (DRAW, WIN, Evidence.BOUNDED)),
         ((TABLE_LOSS, verdict_for(LOSS, DRAW, Evidence.BOUNDED)), (LOSS, DRAW, Evidence.BOUNDED)),
         ((TABLE_LOSS, None), None),
     ],
-)  # fmt: skip
+)
 def test_a_backed_up_verdict_rests_on_what_it_needs(
     moves: tuple[Verdict | None, ...], expected: object
 ) -> None:
@@ -341,13 +365,101 @@ def test_the_best_move_comes_first_the_same_for_both_colours() -> None:
     assert found[-1][1] in (TABLE_LOSS, SOLVED_LOSS)
     mirrored = ordered(
         _BOARD.mirror(),
-        [(chess.Move(m.from_square ^ 56, m.to_square ^ 56, m.promotion),
-          v.for_side(Side.BLACK) and Verdict(Side.BLACK, v.low, v.high, v.evidence) if v else None)
-         for m, v in moves_with(*verdicts)],
-    )  # fmt: skip
+        [
+            (
+                chess.Move(m.from_square ^ 56, m.to_square ^ 56, m.promotion),
+                v.for_side(Side.BLACK) and Verdict(Side.BLACK, v.low, v.high, v.evidence)
+                if v
+                else None,
+            )
+            for m, v in moves_with(*verdicts)
+        ],
+    )
     assert [(m.from_square ^ 56, m.to_square ^ 56) for m, _ in mirrored] == [
         (m.from_square, m.to_square) for m, _ in found
     ]
+
+
+def test_drawn_moves_stand_by_what_they_are_without_the_fifty_move_rule() -> None:
+    """First what would win, soonest first, then plain draws, last what would lose, latest first."""
+
+    def drawn(outcome: Outcome, distance: int | None = None) -> Verdict:
+        return replace(verdict_for(outcome, outcome, Evidence.TABLE), distance=distance)
+
+    board = chess.Board("8/8/3n4/4k3/8/4K3/4P3/R7 w - - 0 1")
+    best = [
+        drawn(CURSED, 120),
+        drawn(CURSED, 102),
+        drawn(DRAW),
+        drawn(BLESSED, 130),
+        drawn(BLESSED, 104),
+    ]
+    moves = list(board.legal_moves)[: len(best)]
+    for turned in range(len(best)):
+        shuffled = [*best[turned:], *best[:turned]]
+        found = [v for _, v in ordered(board, list(zip(moves, shuffled, strict=True)))]
+        assert found == [best[1], best[0], *best[2:]]
+
+
+def length(board: chess.Board, move: chess.Move) -> int:
+    """Plies to the next capture, pawn move or mate, by the tables; read without the bench."""
+    child = after_move(board, move)
+    if child.is_checkmate():
+        return 0
+    wins = TABLES.wdl_after_zeroing(child) == LOSS
+    return 1 if wins and board.is_zeroing(move) else 1 + TABLES.distance(child).least
+
+
+@given(positions())
+def test_one_order_of_moves_by_result_and_way(board: chess.Board) -> None:
+    """Wins first, the shortest way in front; losses last, the longest in front; Black as White."""
+    moves = Bench(TABLES, effort=QUICK).kept(board).moves
+    verdicts = [verdict for _, verdict in moves if verdict is not None]
+    assert len(verdicts) == board.legal_moves.count()
+    points = [verdict.low.points for verdict in verdicts]
+    assert points == sorted(points, reverse=True)
+    wins = [length(board, m) for m, v in moves if v is not None and v.low == WIN]
+    losses = [length(board, m) for m, v in moves if v is not None and v.high == LOSS]
+    note(f"{board.fen()} {[board.san(move) for move, _ in moves]}")
+    assert wins == sorted(wins)
+    assert losses == sorted(losses, reverse=True)
+    mirrored = Bench(TABLES, effort=QUICK).kept(board.mirror()).moves
+    assert [(m.from_square ^ 56, m.to_square ^ 56, m.promotion) for m, _ in mirrored] == [
+        (m.from_square, m.to_square, m.promotion) for m, _ in moves
+    ]
+
+
+@pytest.mark.parametrize(
+    ("fen", "first"),
+    [
+        # The capture is the next goal itself, however far off the one after it is.
+        ("8/8/8/8/5k2/8/1n6/1K5Q w - - 0 1", "Kxb2"),
+        ("8/P7/8/8/4k3/8/8/K7 w - - 0 1", "a8=Q"),  # not a rook, which wins as well
+        ("7k/5K2/8/6Q1/8/8/8/8 w - - 0 1", "Qg8#"),  # forward first of two mates
+    ],
+)
+def test_what_comes_first_of_moves_that_win(fen: str, first: str) -> None:
+    board = chess.Board(fen)
+    assert board.is_valid()
+    move, _ = Bench(TABLES, effort=QUICK).kept(board).moves[0]
+    assert board.san(move).rstrip("+") == first
+
+
+@pytest.mark.slow
+def test_a_slip_is_built_alike_in_a_game_and_in_play() -> None:
+    """The same moves held, the same lines, the same trade missed."""
+    slips = 0
+    for path in sorted(DEMO.glob("*.pgn")):
+        (read,) = read_games(path)
+        review = review_game(read, Bench(TABLES, effort=QUICK))
+        for slip in (slip for slip in review.slips if slip.certain):
+            board = chess.Board(slip.fen)
+            move = board.parse_san(slip.san)
+            record = made(Bench(TABLES, effort=QUICK), board, move, slip.ply, by_player=True).slip
+            assert record is not None
+            assert record == replace(slip, handed_back=None, rules_after=(), rules_after_ply=None)
+            slips += 1
+    assert slips >= 5
 
 
 # --- contradictions ------------------------------------------------------------------------------
@@ -401,8 +513,12 @@ def test_an_exact_result_and_its_moves_that_exclude_each_other() -> None:
             moves_with(verdict_for(WIN, WIN, Evidence.TABLE)),
         )
     with pytest.raises(Disagreement, match="after Kf2"):
-        raised(_BOARD, verdict_for(LOSS, DRAW, Evidence.BOUNDED), "Kf2",
-               verdict_for(WIN, WIN, Evidence.TABLE))  # fmt: skip
+        raised(
+            _BOARD,
+            verdict_for(LOSS, DRAW, Evidence.BOUNDED),
+            "Kf2",
+            verdict_for(WIN, WIN, Evidence.TABLE),
+        )
 
 
 def test_the_blessed_loss_that_may_be_claimed_is_no_contradiction() -> None:
@@ -474,7 +590,7 @@ def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> 
         )
         return Bench(TABLES, effort=QUICK, more=liars)
 
-    monkeypatch.setattr("convert.bench.open_bench", opened)
+    monkeypatch.setattr("convert.judging.bench.open_bench", opened)
     monkeypatch.setattr("convert.collection.work.open_bench", opened)
 
     def go(*arguments: str) -> tuple[int, str, str]:
@@ -487,9 +603,7 @@ def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> 
     return go
 
 
-def test_a_contradiction_belongs_to_its_game_and_the_others_go_on(
-    run: Run, tmp_path: Path
-) -> None:
+def test_a_contradiction_belongs_to_its_game_and_the_others_go_on(run: Run, tmp_path: Path) -> None:
     path = tmp_path / "games.pgn"
     path.write_bytes(GAMES)
     code, out, err = run("game", str(path), "--no-solve")
@@ -507,8 +621,9 @@ def test_a_contradiction_about_one_position_is_one_line(run: Run) -> None:
         "position", "--no-variants", "4k3/8/8/4p3/4P3/8/PPPP4/4K3 w - - 0 1", "--no-solve"
     )
     assert (code, out) == (2, "")
-    assert err.startswith("fullpoint: error: the judges first and second disagree about 4k3/")
-    assert err.count("\n") == 1
+    others, told = err.splitlines()
+    assert others == "fullpoint: also asked, beside the program's own judges: first, second"
+    assert told.startswith("fullpoint: error: the judges first and second disagree about 4k3/")
 
 
 def test_a_contradiction_belongs_to_its_line_of_a_file(run: Run, tmp_path: Path) -> None:
@@ -572,7 +687,7 @@ def test_the_look_ahead_is_not_repeated_for_another_clock() -> None:
 def test_a_contradiction_belongs_to_its_row_of_a_collection(tmp_path: Path) -> None:
     pytest.importorskip("pyarrow")
     from convert.collection.judged import add_review
-    from convert.walker import walk
+    from convert.review.walker import walk
 
     liars = (
         Says("first", DRAW, WIN, chess.E4, chess.E5),

@@ -5,8 +5,8 @@ from __future__ import annotations
 import chess
 import pytest
 
-from convert.balance import census
-from convert.kinds import closer_kind
+from convert.board.balance import census
+from convert.board.kinds import closer_kind
 
 
 @pytest.mark.parametrize(

@@ -10,9 +10,14 @@ from collections.abc import Iterator
 
 import chess
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from strategies import positions
 
-from convert.judge import Bench
+from convert.judging.judges import Bench
+from convert.judging.laws import at_an_end, ended, line_ends, over
 from convert.model import Evidence, Side, Verdict
+from convert.model.record import How
 from tablebases.probing import open_tables
 
 
@@ -249,9 +254,7 @@ def test_the_right_to_take_in_passing_decides(
     bench: Bench, placement: str, target: str, with_right: int, without: int
 ) -> None:
     """3.7.3.1: the same men, with and without the right; White has just moved two squares."""
-    verdicts = [
-        told(bench, f"{placement} b - {ep} 0 40", Side.BLACK) for ep in (target, "-")
-    ]
+    verdicts = [told(bench, f"{placement} b - {ep} 0 40", Side.BLACK) for ep in (target, "-")]
     assert [v.points for v in verdicts] == [with_right, without]
     assert {v.evidence for v in verdicts} == {Evidence.TABLE}
 
@@ -283,3 +286,42 @@ def test_castling_can_be_the_move_that_wins(bench: Bench) -> None:
     """3.8.2: a right to castle is no reason to call a won position drawn or lost."""
     verdict = told(bench, "8/8/8/8/8/8/1k6/4K2R w K - 0 40")
     assert verdict.high.points == 1
+
+
+# -- what ends a game ----------------------------------------------------------------
+
+#: python-chess's names of what ends a game without a claim.
+_TERMINATIONS = {
+    chess.Termination.CHECKMATE: How.MATE,
+    chess.Termination.STALEMATE: How.STALEMATE,
+    chess.Termination.INSUFFICIENT_MATERIAL: How.DEAD,
+    chess.Termination.SEVENTYFIVE_MOVES: How.SEVENTY_FIVE,
+    chess.Termination.FIVEFOLD_REPETITION: How.FIVEFOLD,
+}
+
+
+@given(positions(least=2, most=4), st.sampled_from((0, 99, 100, 149, 150, 151)))
+def test_the_laws_end_games_as_python_chess_does(board: chess.Board, clock: int) -> None:
+    board.halfmove_clock = clock
+    outcome = board.outcome()
+    end = over(board)
+    assert (end is None) == (outcome is None)
+    if end is None or outcome is None:
+        return
+    assert end.how is ended(board) is _TERMINATIONS[outcome.termination]
+    assert end.winner is (None if outcome.winner is None else Side.of(outcome.winner))
+    assert (at_an_end(board) is None) == (end.how is How.SEVENTY_FIVE)
+    assert bool(line_ends(board)) == (at_an_end(board) is not None)
+
+
+def test_five_appearances_end_the_game_and_mate_comes_before_the_clock() -> None:
+    board = chess.Board("8/8/8/4k3/8/2K5/8/R7 w - - 0 1")
+    for _ in range(4):
+        assert over(board) is None
+        for uci in ("a1b1", "e5e6", "b1a1", "e6e5"):
+            board.push_uci(uci)
+    end = over(board)
+    assert end is not None
+    assert end.how is How.FIVEFOLD
+    mated = chess.Board("R5k1/8/6K1/8/8/8/8/8 b - - 150 120")
+    assert ended(mated) is How.MATE

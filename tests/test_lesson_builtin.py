@@ -13,10 +13,10 @@ import pytest
 from chess import KING
 
 import convert.lesson
-from convert.judge import Bench, RulesJudge, TableJudge, after_move
+from convert.judging.judges import Bench, RulesJudge, TableJudge, after_move
+from convert.judging.solving import REACHES, SolverJudge
 from convert.model import Verdict
-from convert.solving import REACHES, SolverJudge
-from convert.trades import starts_trade
+from convert.review.trades import starts_trade
 from tablebases.probing import SyzygyProber
 
 POSITIONS: list[dict[str, Any]] = json.loads(
@@ -30,8 +30,13 @@ CHECKS: dict[str, dict[str, Any]] = {
 }
 POINTS = {"win": 1, "draw": 0, "loss": -1}
 SIX = (
-    "pawn-ending", "exchange-up", "pieces-not-pawns", "wrong-trade", "recapture", "rook-endings",
-)  # fmt: skip
+    "pawn-ending",
+    "exchange-up",
+    "pieces-not-pawns",
+    "wrong-trade",
+    "recapture",
+    "rook-endings",
+)
 LINE = re.compile(
     r"(?<!\d)(\d+)(\.\.\.|\.)([KQRBNa-h][a-h1-8x]*\d[+#]?)(?: ([KQRBNa-h][a-h1-8x]*\d[+#]?)(?!\w))?"
 )

@@ -7,24 +7,37 @@ import pytest
 
 from convert.cli import main
 from convert.cli.common import make_bench
-from convert.judge import Bench
+from convert.judging.judges import Bench
 from convert.lesson.builtin import UnsoundEntry, compute_one, entries, stored
-from convert.lesson.model import Exercise, Task
+from convert.model.lesson import Exercise, Task
 
 SIX = {
-    "pawn-ending", "exchange-up", "pieces-not-pawns", "wrong-trade", "recapture", "rook-endings",
-}  # fmt: skip
+    "pawn-ending",
+    "exchange-up",
+    "pieces-not-pawns",
+    "wrong-trade",
+    "recapture",
+    "rook-endings",
+}
 
 
 def essence(exercise: Exercise) -> tuple[object, ...]:
     """What must not change, whichever judge settles it."""
     twin = exercise.twin
     return (
-        exercise.ident, exercise.theme, exercise.task, exercise.fen, exercise.question,
-        exercise.verdict.points, exercise.kept, {tried.uci for tried in exercise.keep},
-        exercise.asked and exercise.asked.uci, exercise.level, exercise.reasons,
+        exercise.ident,
+        exercise.theme,
+        exercise.task,
+        exercise.fen,
+        exercise.question,
+        exercise.verdict.points,
+        exercise.kept,
+        {tried.uci for tried in exercise.keep},
+        exercise.asked and exercise.asked.uci,
+        exercise.level,
+        exercise.reasons,
         twin and (twin.fen, twin.verdict.points, twin.kept, twin.same and twin.same.uci),
-    )  # fmt: skip
+    )
 
 
 def test_enough_for_a_lesson() -> None:

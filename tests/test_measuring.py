@@ -14,14 +14,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from convert.features import features
-from convert.kinds import KINDS, kind_of
+from convert.board.features import features
+from convert.board.kinds import KINDS, kind_of
 from convert.measuring.counts import (
     BASE_FROM,
     ENOUGH,
     GAMES_FIRST,
     Counting,
-    Tally,
+    RuleTally,
     count,
     effective,
     interval,
@@ -40,9 +40,9 @@ from convert.measuring.draw import (
     random_trials,
     rules_of,
 )
+from convert.measuring.rules import thinned
 from convert.measuring.settle import CLASS_FROM, Outcomes, tasks_for, value_of
 from convert.rules import ALL_RULES, POSITION_RULES, TRADE_RULES, Voice
-from convert.rules.measure import thinned
 from tablebases.material import all_names, material_name, normal_name
 from tablebases.probing import SyzygyProber
 
@@ -56,12 +56,14 @@ GAMES = sorted(str(path) for path in DEMO.glob("*.pgn"))
 @pytest.mark.parametrize(
     ("right", "number", "low", "high"),
     # From memory: R. G. Newcombe, Statistics in Medicine 17 (1998), 857-872, table I, method 3.
-    [(81, 263, 0.2553, 0.3662), (15, 148, 0.0624, 0.1605), (0, 20, 0.0, 0.1611),
-     (1, 29, 0.0061, 0.1718)],
-)  # fmt: skip
-def test_intervals_are_the_published_ones(
-    right: int, number: int, low: float, high: float
-) -> None:
+    [
+        (81, 263, 0.2553, 0.3662),
+        (15, 148, 0.0624, 0.1605),
+        (0, 20, 0.0, 0.1611),
+        (1, 29, 0.0061, 0.1718),
+    ],
+)
+def test_intervals_are_the_published_ones(right: int, number: int, low: float, high: float) -> None:
     found = interval(number, right / number)
     assert found == pytest.approx((low, high), abs=5e-5)
 
@@ -76,7 +78,7 @@ def test_an_interval_holds_its_share_and_shrinks(number: int, share: float) -> N
 
 
 def test_trials_of_one_game_count_less() -> None:
-    alone, together = Tally(), Tally()
+    alone, together = RuleTally(), RuleTally()
     rng = random.Random(3)
     for game in range(100):
         right = rng.random() < 0.6
@@ -247,8 +249,9 @@ def test_more_tasks_than_one_batch_are_all_done(
 ) -> None:
     """New processes begin where the old ones ended."""
     monkeypatch.setattr("convert.measuring.settle.BATCH", 1)
-    groups = [[t.fen] for n in ("KPvK", "KRvK", "KQvK", "KBPvK", "KNPvK")
-              for t in random_trials(n, 2, 1)]  # fmt: skip
+    groups = [
+        [t.fen] for n in ("KPvK", "KRvK", "KQvK", "KBPvK", "KNPvK") for t in random_trials(n, 2, 1)
+    ]
     outcomes = Outcomes(tmp_path / "known.jsonl")
     outcomes.settle(groups, jobs=2)
     assert len(outcomes.known) == 10
@@ -296,7 +299,7 @@ def test_counts_are_those_of_a_plain_count(tables: SyzygyProber) -> None:
             if trial.trade:
                 continue
             board = trial.board()
-            from convert.features import features
+            from convert.board.features import features
 
             for voice in rule.test(features(board)):
                 value = known[trial.fen]

@@ -14,7 +14,7 @@ import pytest
 
 from convert.cli import _settle_size, cli, main
 from convert.cli.common import Real, Whole
-from convert.sources import read_positions
+from convert.reading.epd import read_positions
 
 KPK = "8/8/8/4k3/8/4K3/4P3/8 w - - 0 1"
 
@@ -73,8 +73,15 @@ def failure(capsys: pytest.CaptureFixture[str], args: list[str]) -> str:
 
 
 def test_options_with_numbers_are_found() -> None:
-    for name in ("solve --memory", "tables make --limit", "tables --men", "collection --jobs",
-                 "collection report --games", "lesson --seconds", "game --game"):
+    for name in (
+        "solve --memory",
+        "tables make --limit",
+        "tables --men",
+        "collection --jobs",
+        "collection report --games",
+        "lesson --seconds",
+        "game --game",
+    ):
         assert name in NAMES
 
 
@@ -89,9 +96,26 @@ def test_every_number_has_a_range_with_two_ends(
 
 @pytest.mark.parametrize(
     "value",
-    ["nan", "NaN", "inf", "-inf", "Infinity", "-1", "-0.5", "99999999999999999999", "1e999",
-     "1e400", "9" * 5000, "", " ", "abc", "1,5", "0x10", "1_0_"],
-)  # fmt: skip
+    [
+        "nan",
+        "NaN",
+        "inf",
+        "-inf",
+        "Infinity",
+        "-1",
+        "-0.5",
+        "99999999999999999999",
+        "1e999",
+        "1e400",
+        "9" * 5000,
+        "",
+        " ",
+        "abc",
+        "1,5",
+        "0x10",
+        "1_0_",
+    ],
+)
 @pytest.mark.parametrize(("path", "option"), NUMBERS, ids=NAMES)
 def test_bad_numbers(
     path: tuple[str, ...],
@@ -202,9 +226,7 @@ TWENTY = "9" * 20
         f"8/8/8/4k3/8/4K3/4P3/8 w - - acd {'9' * 5000};",
     ],
 )
-def test_clocks_of_epd(
-    line: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_clocks_of_epd(line: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     file = tmp_path / "a.epd"
     file.write_text(f"{line}\n{KPK}\n", encoding="utf-8")
     reads = list(read_positions(file))
@@ -277,17 +299,29 @@ def loop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> str:
 @pytest.mark.parametrize(
     "args",
     [
-        "game LOOP", "game games.pgn --tables LOOP", "game games.pgn --html LOOP/x",
-        "game games.pgn --json LOOP/x", "game games.pgn --json x --pgn LOOP/y",
-        "position --epd LOOP", "position --tables LOOP 8/8/8/4k3/8/4K3/4P3/8 w - -",
-        "proofread LOOP", "play --moves LOOP 8/8/8/4k3/8/4K3/4P3/8 w - -",
+        "game LOOP",
+        "game games.pgn --tables LOOP",
+        "game games.pgn --html LOOP/x",
+        "game games.pgn --json LOOP/x",
+        "game games.pgn --json x --pgn LOOP/y",
+        "position --epd LOOP",
+        "position --tables LOOP 8/8/8/4k3/8/4K3/4P3/8 w - -",
+        "proofread LOOP",
+        "play --moves LOOP 8/8/8/4k3/8/4K3/4P3/8 w - -",
         "play --moves moves.txt -o LOOP/x 8/8/8/4k3/8/4K3/4P3/8 w - -",
-        "lesson LOOP", "lesson -o LOOP/x.html", "tables --tables LOOP", "tables --for LOOP",
-        "tables check LOOP", "collection LOOP -o out", "collection games.pgn -o LOOP",
-        "collection games.pgn -o LOOP/x", "collection games.pgn -o out --tables LOOP",
-        "collection report LOOP", "--config LOOP tables",
+        "lesson LOOP",
+        "lesson -o LOOP/x.html",
+        "tables --tables LOOP",
+        "tables --for LOOP",
+        "tables check LOOP",
+        "collection LOOP -o out",
+        "collection games.pgn -o LOOP",
+        "collection games.pgn -o LOOP/x",
+        "collection games.pgn -o out --tables LOOP",
+        "collection report LOOP",
+        "--config LOOP tables",
     ],
-)  # fmt: skip
+)
 def test_a_link_that_leads_to_itself(
     loop: str, args: str, capsys: pytest.CaptureFixture[str]
 ) -> None:

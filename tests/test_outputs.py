@@ -6,6 +6,7 @@ import contextlib
 import io
 import os
 import resource
+import sqlite3
 import stat
 import subprocess
 import sys
@@ -18,11 +19,11 @@ from pathlib import Path
 import click
 import pytest
 
-from convert import outputs
 from convert.cli import cli, main
-from convert.cli.params import Careful, Input, Output
-from convert.outputs import Output as Written
-from convert.outputs import OutputError, check, whole_file
+from convert.cli.params import Careful, InputPath, OutputPath
+from convert.rim import outputs
+from convert.rim.outputs import Output as Written
+from convert.rim.outputs import OutputError, check, whole_file
 
 PGN = """[Event "Club evening"]
 [White "Marrin"]
@@ -67,20 +68,29 @@ WAYS: dict[str, tuple[Way, ...]] = {
     "game": (GAMES, STDIN, Way(("games.pgn", "{}"), PGN), *MORE),
     "proofread": (GAMES, STDIN, *MORE),
     "position": (
-        Way(("--epd", "{}"), EPD), STDIN, Way((FEN, *TABLES), "", "tables/KPvK.rtbw"),
+        Way(("--epd", "{}"), EPD),
+        STDIN,
+        Way((FEN, *TABLES), "", "tables/KPvK.rtbw"),
         Way(("--config", "{}", FEN), "", "own.toml"),
     ),
     "lesson": (
-        GAMES, Way(("-",), PGN, stdin=True), Way(("games",), PGN, "games/deep/a.pgn"),
-        Way(("games",), EPD, "games/b.epd"), Way(("{}",), EPD, "file.epd"), *MORE,
+        GAMES,
+        Way(("-",), PGN, stdin=True),
+        Way(("games",), PGN, "games/deep/a.pgn"),
+        Way(("games",), EPD, "games/b.epd"),
+        Way(("{}",), EPD, "file.epd"),
+        *MORE,
     ),
     "play": (
-        Way((FEN, "--moves", "{}"), "quit\n"), Way((FEN,), "quit\n", stdin=True),
-        Way((FEN, *TABLES), "", "tables/KPvK.rtbw"), Way(("--config", "{}", FEN), "", "own.toml"),
+        Way((FEN, "--moves", "{}"), "quit\n"),
+        Way((FEN,), "quit\n", stdin=True),
+        Way((FEN, *TABLES), "", "tables/KPvK.rtbw"),
+        Way(("--config", "{}", FEN), "", "own.toml"),
     ),
     "solve": (Way(("--config", "{}", FEN), "", "own.toml"),),
     "collection": (
-        Way(("{}", "-o", "oc"), PGN), Way(("-", "-o", "oc"), PGN, stdin=True),
+        Way(("{}", "-o", "oc"), PGN),
+        Way(("-", "-o", "oc"), PGN, stdin=True),
         Way(("games", "-o", "oc"), PGN, "games/deep/a.pgn"),
         Way(("games/*.pgn", "-o", "oc"), PGN, "games/a.pgn"),
         Way(("games.pgn", "-o", "oc", *TABLES), "", "tables/KPvK.rtbw"),
@@ -91,8 +101,9 @@ WAYS: dict[str, tuple[Way, ...]] = {
         Way(("season",), PGN, "season-games/a.pgn"),
         Way(("season", *TABLES), "", "tables/KPvK.rtbw"),
         Way(("--config", "{}", "season"), "", "own.toml"),
+        Way(("season", "--player", "Doe", "--same", "{}"), "Doe, J.\n", "names.txt"),
     ),
-}  # fmt: skip
+}
 
 
 def commands(group: click.Group, path: str = "") -> Iterator[tuple[str, click.Command]]:
@@ -116,7 +127,7 @@ COMMANDS = dict(commands(cli))
 
 def outputs_of(command: str) -> list[click.Parameter]:
     """The parameters that name something to be written."""
-    return [p for p in COMMANDS[command].params if isinstance(p.type, Output)]
+    return [p for p in COMMANDS[command].params if isinstance(p.type, OutputPath)]
 
 
 def option(param: click.Parameter) -> str:
@@ -128,7 +139,7 @@ def cases() -> Iterator[object]:
     """Command, output, way of reading, and by which name the output is the input."""
     for command, ways in WAYS.items():
         for param in outputs_of(command):
-            assert isinstance(param.type, Output)
+            assert isinstance(param.type, OutputPath)
             if param.type.collection:
                 continue  # a folder; see below
             for way in ways:
@@ -146,12 +157,14 @@ def test_the_cases_are_all_there_are() -> None:
         assert isinstance(COMMANDS[name], Careful)
         tried = {word for way in WAYS[name] for word in way.words if word.startswith("-")}
         for param in COMMANDS[name].params:
-            if isinstance(param.type, Input) and isinstance(param, click.Option):
+            if isinstance(param.type, InputPath) and isinstance(param, click.Option):
                 assert tried & set(param.opts), f"{name} {option(param)}"
     for name, found in COMMANDS.items():
         for param in found.params:
             if isinstance(param.type, click.Path):
-                assert isinstance(param.type, (Input, Output)) or name == "tables check", param
+                assert isinstance(param.type, (InputPath, OutputPath)) or name == "tables check", (
+                    param
+                )
 
 
 @pytest.fixture
@@ -160,23 +173,36 @@ def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
-    for name in ("games/deep", "tables", "pages", "season/ledger", "season/games", "season-games",
-                 "cache/fullpoint/solver", "cache/fullpoint/classes"):  # fmt: skip
+    for name in (
+        "games/deep",
+        "tables",
+        "pages",
+        "season/ledger",
+        "season/games",
+        "season-games",
+        "cache/fullpoint/solver",
+        "cache/fullpoint/classes",
+    ):
         (tmp_path / name).mkdir(parents=True)
     for name in ("games.pgn", "games/c.pgn", "season-games/b.pgn"):
         (tmp_path / name).write_text(PGN, encoding="utf-8")
     (tmp_path / "season/collection.json").write_text('{"format": "fullpoint collection"}\n')
     (tmp_path / "season/games/part-1.parquet").write_bytes(b"rows")
-    (tmp_path / "season/ledger/files.jsonl").write_text(
-        f'{{"name": "a", "path": "{tmp_path}/season-games/a.pgn"}}\n{{"torn'
-    )
+    with contextlib.closing(sqlite3.connect(tmp_path / "season/ledger/files.sqlite")) as ledger:
+        ledger.execute("CREATE TABLE files (name TEXT, path TEXT)")
+        ledger.execute("INSERT INTO files VALUES ('a', ?)", (f"{tmp_path}/season-games/a.pgn",))
+        ledger.commit()
 
     def no_work(*_: object, **__: object) -> None:
         raise AssertionError("work began")
 
-    for name in ("convert.bench.open_bench", "convert.collection.run.run",
-                 "convert.collection.summarise.summarise", "convert.cli.solve._solve",
-                 "convert.lesson.builtin.stored"):  # fmt: skip
+    for name in (
+        "convert.judging.bench.open_bench",
+        "convert.collection.run.run",
+        "convert.collection.summarise.summarise",
+        "convert.cli.solve._solve",
+        "convert.lesson.builtin.stored",
+    ):
         monkeypatch.setattr(name, no_work)
     return tmp_path
 
@@ -193,7 +219,7 @@ def words_of(command: str, way: Way, name: str, more: list[str]) -> list[str]:
     """The command line; settings come before the command."""
     words = [word.format(name) for word in way.words]
     before = words[:2] if "--config" in words else []
-    return [*before, *command.split(), *words[len(before):], *more]
+    return [*before, *command.split(), *words[len(before) :], *more]
 
 
 @pytest.mark.parametrize(("command", "param", "way", "alias"), list(cases()))
@@ -206,7 +232,7 @@ def test_no_output_falls_on_an_input(
     monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    assert isinstance(param.type, Output)
+    assert isinstance(param.type, OutputPath)
     source = here / way.where
     source.write_text(way.content, encoding="utf-8")
     before = source.read_bytes(), source.stat().st_ino
@@ -242,7 +268,7 @@ OWN = (
     "season/collection.json",
     "season/games/part-1.parquet",
     "season/games/new.parquet",
-    "season/ledger/files.jsonl",
+    "season/ledger/files.sqlite",
     "season/ledger/new",
     "season/work/new",
     "cache/fullpoint/solver/entry",
@@ -281,9 +307,7 @@ def test_a_collection_of_the_same_command_is_spared_before_it_is_there(
         assert not (here / "oc").exists()
 
 
-def test_new_files_beside_a_collections_own_are_allowed(
-    here: Path, tmp_path: Path
-) -> None:
+def test_new_files_beside_a_collections_own_are_allowed(here: Path, tmp_path: Path) -> None:
     check([Written("--html", "season/report.html")], ["season/collection.json"])
     check([Written("--json", "season/report.json")], [])
     (tmp_path / "plain/games").mkdir(parents=True)
@@ -299,11 +323,7 @@ def test_the_built_in_tables_are_spared(here: Path) -> None:
 
 @pytest.mark.parametrize(
     ("command", "first", "second"),
-    [
-        (command, one, two)
-        for command in WAYS
-        for one, two in combinations(outputs_of(command), 2)
-    ],
+    [(command, one, two) for command in WAYS for one, two in combinations(outputs_of(command), 2)],
     ids=lambda value: value if isinstance(value, str) else option(value),
 )
 def test_no_two_outputs_go_to_one_place(
@@ -317,11 +337,13 @@ def test_no_two_outputs_go_to_one_place(
     (here / way.where).write_text(way.content, encoding="utf-8")
     words = words_of(command, way, way.where, [])
     if "-o" in words:
-        del words[words.index("-o"):][:2]
+        del words[words.index("-o") :][:2]
         words = words[: words.index("-o")]
     (here / "link").symlink_to("place")
-    streams = not any(p.type.folder or p.type.collection  # type: ignore[attr-defined]
-                      for p in (first, second))  # fmt: skip
+    streams = not any(
+        p.type.folder or p.type.collection  # type: ignore[attr-defined]
+        for p in (first, second)
+    )
     for one, two in [("place", "place"), ("place", "games/../place"), ("place", "link")] + (
         [("-", "-")] if streams else []
     ):
@@ -348,9 +370,10 @@ def test_standard_output_that_is_a_file_counts(
     here: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """``fullpoint game a.pgn >> a.pgn`` and ``--json out > out``."""
-    for words, name in ((["game", "games.pgn"], "games.pgn"), (
-        ["game", "games.pgn", "--json", "out"], "out"
-    )):  # fmt: skip
+    for words, name in (
+        (["game", "games.pgn"], "games.pgn"),
+        (["game", "games.pgn", "--json", "out"], "out"),
+    ):
         with open(name, "a", encoding="utf-8") as stdout, monkeypatch.context() as patched:
             patched.setattr(sys, "stdout", stdout)
             with pytest.raises(SystemExit) as left:
@@ -377,7 +400,7 @@ def test_play_saves_nothing_into_a_collection(
 @pytest.mark.parametrize(
     ("module", "more"),
     [
-        ("convert.rules.measure", ["--work", "work"]),
+        ("convert.measuring.rules", ["--work", "work"]),
         ("convert.measuring.practice", []),
         ("convert.measuring.fit", ["--work", "work"]),
     ],
@@ -439,7 +462,7 @@ def test_what_breaks_off_leaves_what_was_there(tmp_path: Path) -> None:
 
 LEFT = """
 import os, sys
-from convert.outputs import whole_file
+from convert.rim.outputs import whole_file
 with whole_file(sys.argv[1]) as file:
     file.write("half")
     file.flush()
@@ -457,9 +480,13 @@ def test_what_a_killed_writer_left_is_removed_and_nothing_of_a_living_one(
     writers = []
     for _ in range(2):
         writers.append(
-            subprocess.Popen([sys.executable, "-c", LEFT, str(out)], stdin=subprocess.PIPE,
-                             stdout=subprocess.PIPE, cwd=Path(__file__).parent.parent)
-        )  # fmt: skip
+            subprocess.Popen(
+                [sys.executable, "-c", LEFT, str(out)],
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                cwd=Path(__file__).parent.parent,
+            )
+        )
         assert writers[-1].stdout is not None
         assert writers[-1].stdout.readline() == b"there\n"
     dead, living = writers
@@ -514,9 +541,7 @@ def test_links_are_followed(tmp_path: Path) -> None:
     assert (tmp_path / "there/none").read_text() == "new\n"
 
 
-def test_links_that_lead_nowhere_are_left(
-    here: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_links_that_lead_nowhere_are_left(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (here / "loop").symlink_to("pool")
     (here / "pool").symlink_to("loop")
     (here / "nowhere").symlink_to("no/folder/file")
@@ -559,12 +584,18 @@ def test_a_device_stays_a_device(tmp_path: Path) -> None:
 def test_an_open_file_is_written_through(tmp_path: Path) -> None:
     """``--json /dev/stdout`` writes to where standard output goes, and takes nobody's place."""
     done = subprocess.run(
-        [sys.executable, "-c",
-         "from convert.outputs import *\n"
-         "check([Output('--json', '/dev/stdout')], [])\n"
-         "with whole_file('/dev/stdout') as file: file.write('all')"],
-        stdout=(tmp_path / "out").open("w"), stderr=subprocess.PIPE, text=True, check=False,
-    )  # fmt: skip
+        [
+            sys.executable,
+            "-c",
+            "from convert.rim.outputs import *\n"
+            "check([Output('--json', '/dev/stdout')], [])\n"
+            "with whole_file('/dev/stdout') as file: file.write('all')",
+        ],
+        stdout=(tmp_path / "out").open("w"),
+        stderr=subprocess.PIPE,
+        text=True,
+        check=False,
+    )
     assert (done.returncode, done.stderr) == (0, "")
     assert (tmp_path / "out").read_text() == "all"
     assert [p.name for p in tmp_path.iterdir()] == ["out"]
@@ -579,7 +610,8 @@ def test_a_full_disk_is_one_line(
     (here / "full").symlink_to("/dev/full")
     code, _, err = run(["position", FEN, "--json", "full", "--no-solve"], capsys)
     assert (code, err) == (
-        2, "fullpoint: error: full: cannot be written (No space left on device)\n"
+        2,
+        "fullpoint: error: full: cannot be written (No space left on device)\n",
     )
 
 
@@ -597,8 +629,9 @@ def most_bytes(number: int) -> Iterator[None]:
 def test_no_room_leaves_what_was_there(tmp_path: Path) -> None:
     path = tmp_path / "kept.json"
     path.write_text("old")
-    with pytest.raises(OutputError, match=r"kept.json: cannot be written \(File too large\)"), (
-        most_bytes(1000)
+    with (
+        pytest.raises(OutputError, match=r"kept.json: cannot be written \(File too large\)"),
+        most_bytes(1000),
     ):
         put(path, "x" * 100_000)
     assert path.read_text() == "old"
@@ -609,25 +642,27 @@ def test_what_cannot_be_written_is_told_before_any_work(
     here: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     real = os.access
-    monkeypatch.setattr(os, "access", lambda path, mode: "locked" not in str(path) and
-                        real(path, mode))  # the superuser may everything
+    monkeypatch.setattr(
+        os, "access", lambda path, mode: "locked" not in str(path) and real(path, mode)
+    )  # the superuser may everything
     (here / "locked").mkdir()
     (here / "locked.json").write_text("old")
     for command in WAYS:
         way = next(w for w in reversed(WAYS[command]) if not w.stdin)
         (here / way.where).write_text(way.content, encoding="utf-8")
         for param in outputs_of(command):
-            assert isinstance(param.type, Output)
+            assert isinstance(param.type, OutputPath)
             if param.type.folder or param.type.collection:
                 continue
-            for name, why in (("locked/out.html", "Permission denied"), (
-                "locked.json", "Permission denied"
-            ), ("none/out.html", "there is no folder none"), ("games", "is a folder")):  # fmt: skip
+            for name, why in (
+                ("locked/out.html", "Permission denied"),
+                ("locked.json", "Permission denied"),
+                ("none/out.html", "there is no folder none"),
+                ("games", "is a folder"),
+            ):
                 if param.type.pages and name in ("locked.json", "games"):
                     continue  # the name of a folder of pages
-                more = [option(param), name] + (
-                    ["--format", "pgn"] if command == "lesson" else []
-                )
+                more = [option(param), name] + (["--format", "pgn"] if command == "lesson" else [])
                 code, out, err = run(words_of(command, way, way.where, more), capsys)
                 assert (code, out, err.count("\n")) == (2, "", 1), err
                 assert name in err

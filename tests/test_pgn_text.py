@@ -16,13 +16,13 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from convert.reports.pgn_text import (
+from convert.reading.games import read_games
+from convert.rim.pgn_text import (
     comment_of,
     export_game,
     safe_comment,
     starting_comment_of,
 )
-from convert.sources import read_games
 
 ROSTER = ["Event", "Site", "Date", "Round", "White", "Black", "Result"]
 
@@ -283,14 +283,47 @@ def test_safe_comment_is_safe(text: str) -> None:
 _CHUNKS = st.one_of(
     st.text(max_size=12),
     st.sampled_from(
-        ["{", "}", "(", ")", ";", "%", "%x", "[", "]", "[%clk 0:01:02]", "[%csl Ra1,Gb2]", "[%",
-         "[% a  b ]", '[Event "x"]', '\n\n[Event "x"]\n', "1-0", "*", "1. e4", "\n", "\r\n", "\n\n",
-         "  ", "$3", "$", "\\", '"', "longer words of a comment about a move", "x" * 75, "x" * 90]
+        [
+            "{",
+            "}",
+            "(",
+            ")",
+            ";",
+            "%",
+            "%x",
+            "[",
+            "]",
+            "[%clk 0:01:02]",
+            "[%csl Ra1,Gb2]",
+            "[%",
+            "[% a  b ]",
+            '[Event "x"]',
+            '\n\n[Event "x"]\n',
+            "1-0",
+            "*",
+            "1. e4",
+            "\n",
+            "\r\n",
+            "\n\n",
+            "  ",
+            "$3",
+            "$",
+            "\\",
+            '"',
+            "longer words of a comment about a move",
+            "x" * 75,
+            "x" * 90,
+        ]
     ),
-)  # fmt: skip
+)
 COMMENTS = st.lists(_CHUNKS, max_size=8).map(" ".join) | st.lists(_CHUNKS, max_size=8).map("".join)
-FENS = [None, None, "8/8/4k3/8/4P3/4K3/8/8 b - - 4 61", "4k3/P6P/8/8/8/8/p6p/4K3 w - - 0 40",
-        "r3k2r/8/8/8/8/8/8/R3K2R b KQkq - 3 20"]  # fmt: skip
+FENS = [
+    None,
+    None,
+    "8/8/4k3/8/4P3/4K3/8/8 b - - 4 61",
+    "4k3/P6P/8/8/8/8/p6p/4K3 w - - 0 40",
+    "r3k2r/8/8/8/8/8/8/R3K2R b KQkq - 3 20",
+]
 TAGS = st.dictionaries(
     st.from_regex(r"[A-Za-z][A-Za-z0-9_]{0,8}", fullmatch=True).filter(
         lambda name: name not in ("FEN", "SetUp", "Variant", "Result")

@@ -13,15 +13,15 @@ from hypothesis import assume, given, note, settings
 from hypothesis import strategies as st
 from strategies import positions
 
-from convert.judge import Bench, after_move
+from convert.judging.judges import Bench, after_move
+from convert.judging.laws import announced_claims, appearances, claim, over
+from convert.judging.solving import REACHES, SolverJudge
 from convert.model import Evidence, Side
+from convert.model.record import End, How, Playing, take_back
 from convert.playing import game as step
-from convert.playing.entry import NoMove, NotAMove, looks_like_move, read_move, words
-from convert.playing.judging import detour, keeping, mate_is_next
-from convert.playing.laws import announced_claims, appearances, claim, over
-from convert.playing.record import End, How, Playing, take_back
+from convert.playing.entry import NoMove, NotAMove, read_move, words
+from convert.playing.judging import detour, mate_is_next
 from convert.playing.reply import claims, is_attacker, reply
-from convert.solving import REACHES, SolverJudge
 from tablebases.probing import SyzygyProber, open_tables
 from tablebases.values import Outcome
 
@@ -81,7 +81,8 @@ def test_a_lost_opponent_holds_out_longest(board: chess.Board) -> None:
     assume(any(board.legal_moves) and not board.is_insufficient_material())
     assume(wdl(board) == Outcome.LOSS)
     lengths = {
-        move: 1 + PROBER.distance(child).least for move, child in children(board).items()
+        move: 1 + PROBER.distance(child).least
+        for move, child in children(board).items()
         if not child.is_checkmate()
     }
     chosen = reply(BENCH, board)
@@ -269,7 +270,8 @@ def test_only_moves_are_only(board: chess.Board) -> None:
     assume(board.legal_moves.count() > 1 and not board.is_insufficient_material())
     need = wdl(board).points
     keeping = [
-        move for move, c in children(board).items()
+        move
+        for move, c in children(board).items()
         if (1 if c.is_checkmate() else 0 if over(c) else -wdl(c).points) >= need
     ]
     playing = step.start(BENCH, board, Side.of(board.turn))
@@ -437,10 +439,17 @@ def test_every_way_of_writing_a_move_is_read(board: chess.Board, data: st.DataOb
     move = data.draw(st.sampled_from(legal))
     san = board.san(move)
     long = board.lan(move)
-    for text in (san, move.uci(), long, san.rstrip("+#"), san.replace("x", ""), f"12.{san}!?",
-                 f"12...{san}", long.replace("-", "")):  # fmt: skip
+    for text in (
+        san,
+        move.uci(),
+        long,
+        san.rstrip("+#"),
+        san.replace("x", ""),
+        f"12.{san}!?",
+        f"12...{san}",
+        long.replace("-", ""),
+    ):
         assert read_move(board, text) == move, text
-        assert looks_like_move(text)
 
 
 @given(positions(), st.text(max_size=8))
@@ -492,14 +501,20 @@ PINNED = "8/1P4k1/8/8/8/2b5/3P4/4K3 w - - 0 1"
         (CHECKED, "Ke2", "the king would be in check from the rook on e4"),
         ("4k3/8/8/8/8/8/8/R3K2R w - - 0 1", "0-0", "White has no right to castle there"),
         ("4k3/8/8/8/8/8/8/RN2K3 w Q - 0 1", "O-O-O", "a man stands between king and rook"),
-        ("3rk3/8/8/8/8/8/8/R3K3 w Q - 0 1", "O-O-O",
-         "the king would pass over or come to a square that is attacked"),
+        (
+            "3rk3/8/8/8/8/8/8/R3K3 w Q - 0 1",
+            "O-O-O",
+            "the king would pass over or come to a square that is attacked",
+        ),
         (CASTLING, "Kg1", "castling is written O-O or O-O-O"),
         ("4k3/8/8/8/8/8/8/1N2K1N1 w - - 0 1", "Nd9", "'Nd9' is neither a move nor a command"),
-        ("4k3/8/8/8/8/8/4N3/1N2K3 w - - 0 1", "Nc3",
-         "more than one man can go there: Nbc3 or Nec3"),
+        (
+            "4k3/8/8/8/8/8/4N3/1N2K3 w - - 0 1",
+            "Nc3",
+            "more than one man can go there: Nbc3 or Nec3",
+        ),
     ],
-)  # fmt: skip
+)
 def test_why_not(fen: str, word: str, why: str) -> None:
     with pytest.raises(NoMove) as told:
         read_move(chess.Board(fen), word)
@@ -509,13 +524,18 @@ def test_why_not(fen: str, word: str, why: str) -> None:
 @pytest.mark.parametrize(
     ("fen", "word", "san"),
     [
-        (CASTLING, "0-0", "O-O"), (CASTLING, "o-o-o", "O-O-O"), (CASTLING, "e1c1", "O-O-O"),
-        (CASTLING, "rd1", "Rd1"), (PINNED, "dc3", "dxc3"), (PINNED, "b8q", "b8=Q"),
-        (PINNED, "b8(R)", "b8=R"), (PINNED, "♔f1", "Kf1"),
+        (CASTLING, "0-0", "O-O"),
+        (CASTLING, "o-o-o", "O-O-O"),
+        (CASTLING, "e1c1", "O-O-O"),
+        (CASTLING, "rd1", "Rd1"),
+        (PINNED, "dc3", "dxc3"),
+        (PINNED, "b8q", "b8=Q"),
+        (PINNED, "b8(R)", "b8=R"),
+        (PINNED, "♔f1", "Kf1"),
         ("rnbqkbnr/ppp1pppp/8/8/3pP3/8/PPPP1PPP/RNBQKBNR b KQkq e3 0 1", "dxe3e.p.", "dxe3"),
         ("4k3/8/8/8/8/4r3/5B2/4K3 w - - 0 1", "be3", "Bxe3"),
     ],
-)  # fmt: skip
+)
 def test_tolerant_reading(fen: str, word: str, san: str) -> None:
     board = chess.Board(fen)
     assert board.san(read_move(board, word)) == san
@@ -553,7 +573,7 @@ def test_what_is_solved_is_played_like_a_table() -> None:
     """Replies hold out longest by the solver's distances; the shortest way costs nothing."""
     bench = solving_bench()
     board = chess.Board(TWO_TO_ONE)
-    tried = step.prepare(bench, board, step.Tried())
+    tried = step.prepare(bench, board, step.SolverAsked())
     assert {name for name, _, _ in tried.boards} == {"KPPvKP"}
     assert_settled(bench, board)
     assert step.basis(bench, board) is Evidence.SOLVED
@@ -567,7 +587,7 @@ def test_what_is_solved_is_played_like_a_table() -> None:
         assert_settled(bench, here)
         if playing.players_turn:
             before = bench.verdict(here)
-            best = keeping(bench, here, before)[0][0][0]
+            best = bench.kept(here).holding(before.low.points)[0][0]
             playing = step.play(bench, playing, best)
         else:
             lengths = {}
@@ -586,7 +606,7 @@ def test_what_is_solved_is_played_like_a_table() -> None:
 def test_a_material_is_solved_once() -> None:
     bench = solving_bench()
     board = chess.Board(TWO_TO_ONE)
-    tried = step.prepare(bench, board, step.Tried())
+    tried = step.prepare(bench, board, step.SolverAsked())
     assert bench.solver is not None
     spent = bench.solver.seconds
     assert spent > 0

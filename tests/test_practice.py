@@ -7,50 +7,53 @@ import io
 import json
 import re
 from collections import Counter
-from dataclasses import replace
 from pathlib import Path
 
 import chess
 import chess.pgn
 import pytest
+from demo_reviews import demo_review
 from hypothesis import example, given
 from hypothesis import strategies as st
 from rich.console import Console
 from strategies import games, positions
 
-from convert.balance import census
-from convert.fastread import read_lines
-from convert.judge import EFFORTS, Bench, EffortName
+from convert.board.balance import census
+from convert.judging.judges import Bench
 from convert.measuring import practice as counting
-from convert.measuring.practice import Tally, count, kinds_of, parts, seconds_of, stretches
+from convert.measuring.practice import PracticeTally, count, parts, seconds_of
 from convert.model import Practice, PracticeRow, Review, Side, from_json, to_json
-from convert.position import judge_position
-from convert.practice import (
+from convert.reading.fastread import read_lines
+from convert.reading.fen import SourceError
+from convert.reading.games import read_games
+from convert.reports.html import page
+from convert.reports.position_text import print_position
+from convert.reports.terminal import print_review
+from convert.review.position import judge_position
+from convert.review.practice import (
     BANDS,
     FILE,
     LEAST,
-    Kind,
+    MaterialKind,
     band_of,
     document,
     in_practice,
     kind_of,
     kind_on,
+    kinds_of,
     looked_up,
+    stretches,
 )
-from convert.practice_words import CAVEAT, of_hundred, practice_rows, practice_words, row_words
-from convert.reports.html import page
-from convert.reports.position_text import print_position
-from convert.reports.terminal import print_review
-from convert.review import review_game
+from convert.review.walker import walk
 from convert.rules.figures import digest
-from convert.sources import SourceError, read_games
-from convert.walker import walk
-from tablebases.probing import SyzygyProber
+from convert.wording.practice import CAVEAT, of_hundred, practice_rows, practice_words, row_words
 
 ROOT = Path(__file__).parent.parent
 DEMO = sorted((ROOT / "demo_games").glob("*.pgn"))
-FILES = [*DEMO, *(ROOT / "tests" / "data" / name for name in ("classic_games.pgn",
-                                                              "four_men_games.pgn"))]
+FILES = [
+    *DEMO,
+    *(ROOT / "tests" / "data" / name for name in ("classic_games.pgn", "four_men_games.pgn")),
+]
 
 #: Worth of the letters of a man, and the order in which the first difference decides.
 _WORTH = {"p": 1, "n": 3, "b": 3, "r": 5, "q": 9}
@@ -80,6 +83,7 @@ def slow_key(board: chess.Board) -> tuple[str, chess.Color | None] | None:
     )
     if not (few or (not wp and not bp) or exchange):
         return None
+
     def by_size(men: str) -> list[int]:
         return [men.count(c) for c in "qrbnp"]
 
@@ -92,8 +96,11 @@ def slow_key(board: chess.Board) -> tuple[str, chess.Color | None] | None:
         text = f"{mine.replace('p', '')}/{theirs.replace('p', '')}"
         text += f"{mine.count('p') - theirs.count('p')} {'some' if pawns < 9 else 'many'}"
     if wp == bp == "b":
-        shades = {(chess.square_rank(s) + chess.square_file(s)) % 2
-                  for s, p in board.piece_map().items() if p.piece_type == chess.BISHOP}
+        shades = {
+            (chess.square_rank(s) + chess.square_file(s)) % 2
+            for s, p in board.piece_map().items()
+            if p.piece_type == chess.BISHOP
+        }
         text += str(len(shades))
     return text, first
 
@@ -117,11 +124,12 @@ def slow_counts(game: chess.pgn.Game) -> dict[str, int]:
 
 
 #: A game (invented) that came to rook and bishop against two knights: there too the exchange is up.
-TWO_KNIGHTS = [chess.Move.from_uci(move) for move in """
+_TWO_KNIGHTS = """
     e2e3 g7g5 b2b4 a7a5 b4a5 a8a5 c2c3 d7d5 d1f3 a5a2 f3f4 a2d2 f4c7 d2f2 c7c8 b7b5 c8b8 f2f1
     e1f1 d8b8 c1a3 b8h2 a3e7 e8e7 h1h2 e7e6 h2h7 h8h7 g1e2 h7h8 a1a8 f8e7 a8g8 h8g8 f1g1 e6e5
     e2c1 f7f6 c1a2 g8e8 a2b4 e7b4 c3b4 e8a8 g1f2 e5f5 b1d2 f5g4 g2g3 a8d8 f2g1 d8d7
-""".split()]  # noqa: SIM905
+"""
+TWO_KNIGHTS = [chess.Move.from_uci(move) for move in _TWO_KNIGHTS.split()]
 
 
 def the_games() -> list[chess.pgn.Game]:
@@ -149,7 +157,8 @@ def test_counts_agree_with_a_slow_reference() -> None:
     by_key = [Counter(key for key, _ in counts.elements()) for counts in (slow, fast)]
     assert sorted(by_key[0].values()) == sorted(by_key[1].values())
     assert sum(n for (_, place), n in slow.items() if place == 0) == sum(
-        n for (_, place), n in fast.items() if place == 0)  # fmt: skip
+        n for (_, place), n in fast.items() if place == 0
+    )
 
 
 @example(TWO_KNIGHTS)
@@ -189,33 +198,69 @@ def test_colours_changed_count_together(board: chess.Board) -> None:
 @pytest.mark.parametrize(
     ("fen", "key", "words", "first"),
     [
-        ("8/5k2/8/4p3/8/3b3p/5PP1/3R2K1 w - - 0 1", "KRPPvKBPP",
-         "rook and 2 pawns against bishop and 2", True),
-        ("3r2k1/5pp1/3B3P/8/4P3/8/5K2/8 w - - 0 1", "KRPPvKBPP",
-         "rook and 2 pawns against bishop and 2", False),
-        ("8/5k2/8/4p3/5p2/3b3p/5PP1/3R2K1 w - - 0 1", "KRPPvKBPPP",
-         "rook and 2 pawns against bishop and 3", True),
-        ("8/5k1p/8/4p3/5p2/3b3p/5PP1/3R2K1 w - - 0 1", "KRvKB -2 6-8",
-         "rook against bishop, 2 pawns fewer, 6 to 8 pawns on the board", True),
-        ("8/ppp2k1p/8/4p3/5p2/3b3p/1PPPPPP1/3R2K1 w - - 0 1", "KRvKB -1 9+",
-         "rook against bishop, a pawn fewer, 9 or more pawns on the board", True),
-        ("8/ppp2k2/8/8/8/8/PPP5/6K1 w - - 0 1", "KvK +0 6-8",
-         "pawn ending, equal pawns, 6 to 8 pawns on the board", None),
+        (
+            "8/5k2/8/4p3/8/3b3p/5PP1/3R2K1 w - - 0 1",
+            "KRPPvKBPP",
+            "rook and 2 pawns against bishop and 2",
+            True,
+        ),
+        (
+            "3r2k1/5pp1/3B3P/8/4P3/8/5K2/8 w - - 0 1",
+            "KRPPvKBPP",
+            "rook and 2 pawns against bishop and 2",
+            False,
+        ),
+        (
+            "8/5k2/8/4p3/5p2/3b3p/5PP1/3R2K1 w - - 0 1",
+            "KRPPvKBPPP",
+            "rook and 2 pawns against bishop and 3",
+            True,
+        ),
+        (
+            "8/5k1p/8/4p3/5p2/3b3p/5PP1/3R2K1 w - - 0 1",
+            "KRvKB -2 6-8",
+            "rook against bishop, 2 pawns fewer, 6 to 8 pawns on the board",
+            True,
+        ),
+        (
+            "8/ppp2k1p/8/4p3/5p2/3b3p/1PPPPPP1/3R2K1 w - - 0 1",
+            "KRvKB -1 9+",
+            "rook against bishop, a pawn fewer, 9 or more pawns on the board",
+            True,
+        ),
+        (
+            "8/ppp2k2/8/8/8/8/PPP5/6K1 w - - 0 1",
+            "KvK +0 6-8",
+            "pawn ending, equal pawns, 6 to 8 pawns on the board",
+            None,
+        ),
         ("8/pp3k2/8/8/8/8/PPP5/6K1 w - - 0 1", "KPPPvKPP", "pawn ending, 3 pawns against 2", True),
         ("8/5k2/8/8/8/8/P7/6K1 w - - 0 1", "KPvK", "pawn ending, a pawn against none", True),
         ("8/p4k2/8/8/8/8/P7/6K1 w - - 0 1", "KPvKP", "pawn ending, a pawn each", None),
         ("8/5k2/8/8/8/8/8/Q5K1 w - - 0 1", "KQvK", "queen against the bare king", True),
         ("8/p4k2/r7/8/8/8/P7/R5K1 w - - 0 1", "KRPvKRP", "rook and a pawn each", None),
-        ("8/p4k2/n7/8/8/8/P7/B5K1 w - - 0 1", "KBPvKNP", "bishop and a pawn against knight "
-         "and a pawn", True),
-        ("8/5k2/b7/8/8/8/P7/B5K1 w - - 0 1", "KBPvKB opposite",
-         "bishop and a pawn against bishop, bishops of opposite colours", True),
-        ("8/5k2/1b6/8/8/8/P7/B5K1 w - - 0 1", "KBPvKB same",
-         "bishop and a pawn against bishop, bishops on squares of one colour", True),
+        (
+            "8/p4k2/n7/8/8/8/P7/B5K1 w - - 0 1",
+            "KBPvKNP",
+            "bishop and a pawn against knight and a pawn",
+            True,
+        ),
+        (
+            "8/5k2/b7/8/8/8/P7/B5K1 w - - 0 1",
+            "KBPvKB opposite",
+            "bishop and a pawn against bishop, bishops of opposite colours",
+            True,
+        ),
+        (
+            "8/5k2/1b6/8/8/8/P7/B5K1 w - - 0 1",
+            "KBPvKB same",
+            "bishop and a pawn against bishop, bishops on squares of one colour",
+            True,
+        ),
     ],
-)  # fmt: skip
+)
 def test_words(fen: str, key: str, words: str, first: bool | None) -> None:
-    assert kind_on(chess.Board(fen)) == Kind(key, words, first)
+    assert kind_on(chess.Board(fen)) == MaterialKind(key, words, first)
 
 
 @pytest.mark.parametrize(
@@ -244,20 +289,32 @@ def test_stretches_last(labels: list[int | None]) -> None:
     for begin, end in told.items():
         assert set(labels[begin : end + 1]) == {labels[begin]} != {None}
         assert end - begin >= 3 or (end == len(labels) - 1 and end - begin >= 1)
-    whole = [i for i in range(len(labels)) if labels[i] is not None
-             and labels[i : i + 4] == [labels[i]] * 4]  # fmt: skip
+    whole = [
+        i
+        for i in range(len(labels))
+        if labels[i] is not None and labels[i : i + 4] == [labels[i]] * 4
+    ]
     assert all(any(b <= i <= e for b, e in told.items()) for i in whole)
 
 
 @pytest.mark.parametrize(
     ("tags", "band"),
     [
-        (("1399", "1400"), 0), (("1400", "1400"), 1), (("1799", "1800"), 1),
-        (("1800", "1800"), 2), (("2199", "2200"), 2), (("2200", "2200"), 3), (("2500", "1900"), 3),
-        (("?", "2200"), 4), (("", "2200"), 4), (("0", "2200"), 4), (("-", "-"), 4),
-        (("12345", "2200"), 4), (("２２００", "2200"), 4),
+        (("1399", "1400"), 0),
+        (("1400", "1400"), 1),
+        (("1799", "1800"), 1),
+        (("1800", "1800"), 2),
+        (("2199", "2200"), 2),
+        (("2200", "2200"), 3),
+        (("2500", "1900"), 3),
+        (("?", "2200"), 4),
+        (("", "2200"), 4),
+        (("0", "2200"), 4),
+        (("-", "-"), 4),
+        (("12345", "2200"), 4),
+        (("２２００", "2200"), 4),
     ],
-)  # fmt: skip
+)
 def test_edges_of_the_bands(tags: tuple[str, str], band: int) -> None:
     assert band_of({"WhiteElo": tags[0], "BlackElo": tags[1]}) == band
     assert band_of({"WhiteElo": tags[1], "BlackElo": tags[0]}) == band
@@ -269,9 +326,18 @@ def test_ratings_that_are_missing() -> None:
 
 @pytest.mark.parametrize(
     ("control", "seconds"),
-    [("60", 60), ("60+0", 60), ("60+5", 260), ("180+0", 180), ("40/9000", float("inf")),
-     ("?", float("inf")), ("-", float("inf")), ("", float("inf")), ("*60", float("inf"))],
-)  # fmt: skip
+    [
+        ("60", 60),
+        ("60+0", 60),
+        ("60+5", 260),
+        ("180+0", 180),
+        ("40/9000", float("inf")),
+        ("?", float("inf")),
+        ("-", float("inf")),
+        ("", float("inf")),
+        ("*60", float("inf")),
+    ],
+)
 def test_time_controls(control: str, seconds: float) -> None:
     assert seconds_of(control) == seconds
 
@@ -287,7 +353,7 @@ def _game(result: str = "1-0", moves: str = "", **tags: str) -> str:
     return "\n".join([*lines, "", f"{moves or _MOVES} {result}", "", ""])
 
 
-def _tally(tmp_path: Path, *texts: str, jobs: int = 1) -> Tally:
+def _tally(tmp_path: Path, *texts: str, jobs: int = 1) -> PracticeTally:
     path = tmp_path / "games.pgn"
     path.write_text("".join(texts), encoding="utf-8")
     return count([str(path)], jobs)
@@ -308,8 +374,11 @@ def test_games_left_out(tmp_path: Path) -> None:
     assert tally.read == 8
     assert tally.games == 2
     assert tally.left_out == {
-        counting.TIME: 1, counting.TOO_FAST: 1, counting.NO_RESULT: 2, counting.SET_UP: 1,
-    }  # fmt: skip
+        counting.TIME: 1,
+        counting.TOO_FAST: 1,
+        counting.NO_RESULT: 2,
+        counting.SET_UP: 1,
+    }
     assert tally.balances
     assert all(sum(map(sum, rows)) == 2 for rows in tally.balances.values())
 
@@ -321,8 +390,9 @@ def test_the_bands_of_a_game(tmp_path: Path) -> None:
     assert all(row == [0, 0, 1, 0, 1] for row in rows)
 
 
-def test_processes_and_pieces_change_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-                                             ) -> None:
+def test_processes_and_pieces_change_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     whole = tmp_path / "all.pgn.gz"
     text = "\n\n".join(path.read_text(encoding="utf-8") for path in FILES[:-1])
     whole.write_bytes(gzip.compress(text.encode()))
@@ -335,8 +405,9 @@ def test_processes_and_pieces_change_nothing(tmp_path: Path, monkeypatch: pytest
     assert count([str(whole)], jobs=2) == one
 
 
-def test_what_cannot_be_read_is_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]
-                                         ) -> None:
+def test_what_cannot_be_read_is_one_line(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     out = tmp_path / "out.json"
     empty = tmp_path / "empty.pgn"
     empty.write_text("")
@@ -421,7 +492,7 @@ def _rows(*numbers: int) -> list[list[int]]:
 
 
 def test_nothing_is_told_of_few_games() -> None:
-    kind = Kind("KQvK", "queen against the bare king", chess.WHITE)
+    kind = MaterialKind("KQvK", "queen against the bare king", chess.WHITE)
     assert looked_up({}, kind) is None
     assert looked_up({"KQvK": _rows(0, 0, 0, 19, 0)}, kind) is None
     told = looked_up({"KQvK": _rows(19, 20, 0, 0, 30)}, kind, band=0)
@@ -480,15 +551,13 @@ def test_sentences() -> None:
 
 
 @pytest.fixture(scope="module")
-def review(tables: SyzygyProber) -> Review:
-    (read,) = read_games(DEMO[0])
-    bench = Bench(tables, effort=EFFORTS[EffortName.NORMAL])
-    return review_game(replace(read, source=DEMO[0].name), bench)
+def review() -> Review:
+    return demo_review("01")
 
 
 def text_of(review: Review) -> str:
     console = Console(file=io.StringIO(), width=80, color_system=None)
-    print_review(review, console)
+    print_review(review, console, full=True)
     return " ".join(console.file.getvalue().split())  # type: ignore[attr-defined]
 
 
@@ -538,7 +607,7 @@ def test_a_position_tells_it(bench: Bench) -> None:
 )
 def test_only_a_trade_is_a_trade_into_a_pawn_ending(fen: str, moves: str, counted: bool) -> None:
     text = f'[Result "1-0"]\n[SetUp "1"]\n[FEN "{fen}"]\n\n{moves} 1-0\n'
-    tally = Tally()
+    tally = PracticeTally()
     (read,) = read_lines("-", stdin=io.BytesIO(text.encode()))
     tally.add(read)
     assert bool(tally.control) == counted
@@ -549,8 +618,13 @@ def test_the_figures_of_the_docs_are_those_of_the_file() -> None:
     text = (ROOT / "docs" / "measuring.md").read_text(encoding="utf-8")
     section = text.partition("## What became of such endings in games")[2]
     told = document()
-    for number in (told["games read"], told["games counted"], *told["left out"].values(),
-                   len(told["balances"]), told["too few"]):  # fmt: skip
+    for number in (
+        told["games read"],
+        told["games counted"],
+        *told["left out"].values(),
+        len(told["balances"]),
+        told["too few"],
+    ):
         assert f"{number:,}" in section, number
     enough = [sum(sum(rows[i]) >= LEAST for rows in told["balances"].values()) for i in range(4)]
     plain = " ".join(section.split())

@@ -17,15 +17,16 @@ from rich.console import Console
 from slow_reference import Reference
 from strategies import positions
 
-from convert.judge import EFFORTS, Bench, EffortName
+from convert.judging.judges import EFFORTS, Bench, EffortName
 from convert.model import Evidence, Side
-from convert.proofreading.findings import Finding, Kind, Proof, Status, count, to_builtins
+from convert.model.findings import Finding, Kind, Proof, Status, count, to_builtins
 from convert.proofreading.proof import proofread
-from convert.reports.pgn_text import comment_of, starting_comment_of
-from convert.reports.proofread_json import document
+from convert.reading.games import read_games
+from convert.reading.records import GameRead
+from convert.reports.json_text import proofs_document
 from convert.reports.proofread_pgn import with_remarks, without_remarks
 from convert.reports.proofread_text import print_proof
-from convert.sources import GameRead, read_games
+from convert.rim.pgn_text import comment_of, starting_comment_of
 from tablebases.files import bundled_folder
 from tablebases.probing import SyzygyProber, open_tables
 
@@ -162,10 +163,19 @@ def holds(finding: Finding, points: tuple[int, int]) -> bool:
 
 
 CLAIMS = [
-    "White wins.", "Black wins.", "Drawn.", "White is lost.", "Black is winning.",
-    "White cannot win.", "Black does not lose.", "This wins.", "This draws.", "This loses.",
-    "White holds.", "White cannot hold.",
-]  # fmt: skip
+    "White wins.",
+    "Black wins.",
+    "Drawn.",
+    "White is lost.",
+    "Black is winning.",
+    "White cannot win.",
+    "Black does not lose.",
+    "This wins.",
+    "This draws.",
+    "This loses.",
+    "White holds.",
+    "White cannot hold.",
+]
 
 
 @given(board=positions(), data=st.data())
@@ -278,12 +288,26 @@ def test_remarks_have_braces_of_their_own(notes: list[tuple[GameRead, Proof]]) -
 
 COMMENTS = st.one_of(
     st.sampled_from(
-        ["White wins.", "drawn", "Only move!", "[%clk 0:00:01] White wins.", "[x] White wins.",
-         "a [fullpoint: old] b", "50.Ke4 wins.", "\ue000 White wins. \ue001", "(White wins.)", ""]
+        [
+            "White wins.",
+            "drawn",
+            "Only move!",
+            "[%clk 0:00:01] White wins.",
+            "[x] White wins.",
+            "a [fullpoint: old] b",
+            "50.Ke4 wins.",
+            "\ue000 White wins. \ue001",
+            "(White wins.)",
+            "",
+        ]
     ),
-    st.text(st.characters(exclude_characters="{}\x00", exclude_categories=["Cc", "Cs", "Zl", "Zp",
-                                                                        "Zs"]), max_size=20),
-)  # fmt: skip
+    st.text(
+        st.characters(
+            exclude_characters="{}\x00", exclude_categories=["Cc", "Cs", "Zl", "Zp", "Zs"]
+        ),
+        max_size=20,
+    ),
+)
 
 
 @given(data=st.data())
@@ -330,7 +354,7 @@ def test_pgn(notes: list[tuple[GameRead, Proof]], gold: Any) -> None:
 
 
 def test_json(notes: list[tuple[GameRead, Proof]]) -> None:
-    told = json.loads("".join(document(proof for _, proof in notes)))
+    told = json.loads("".join(proofs_document(proof for _, proof in notes)))
     assert told["schema"] == 1
     assert [len(game["findings"]) for game in told["games"]] == [
         len(proof.findings) for _, proof in notes

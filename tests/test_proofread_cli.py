@@ -44,8 +44,17 @@ def test_report_and_total(capsys: pytest.CaptureFixture[str]) -> None:
     assert err == ""
     assert "Refuted (8)" in out
     assert "50...Kd6 (variation 50.e4 Kd6): $7" in out
-    assert "38 statements in 2 games: " in out
+    assert "39 statements in 2 games: " in out
     assert all(len(line) <= 80 for line in out.splitlines())
+
+
+def test_what_was_not_read_is_counted_and_listed(capsys: pytest.CaptureFixture[str]) -> None:
+    _, out, _ = run([str(NOTES)], capsys)
+    assert "5 sentences in which no statement was found (--unread lists" in out
+    assert "Not read: 6 sentences in which no statement was found." in out
+    assert "Is White winning" not in out
+    _, out, _ = run([str(NOTES), "--unread"], capsys)
+    assert "56...Kd8: Is White winning" in out
 
 
 def test_strict(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
@@ -96,7 +105,7 @@ def test_compressed(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
 def test_a_file_without_statements(capsys: pytest.CaptureFixture[str]) -> None:
     code, out, err = run(["-"], capsys, PLAIN.encode())
     assert (code, err) == (0, "")
-    assert out == "0 statements in 1 game.\n"
+    assert out.startswith("0 statements in 1 game.\nNot read: 1 sentence")
 
 
 def test_a_game_that_breaks_off(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:

@@ -11,13 +11,13 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from convert.model import Side
+from convert.model.findings import Kind, Slot, Statement, Written
 from convert.proofreading.comments import split
-from convert.proofreading.findings import Kind, Slot, Statement, Written
 from convert.proofreading.nags import NAGS
 from convert.proofreading.phrase_list import GROUPS
 from convert.proofreading.phrases import PHRASES
 from convert.proofreading.statements import find_statements
-from convert.sources import read_games
+from convert.reading.games import read_games
 
 FEN = "8/8/8/3k4/8/3K4/3P4/8 w - - 0 45"
 
@@ -54,28 +54,60 @@ def test_every_documented_example_is_read(group, text: str) -> None:
 
 def test_every_phrase_is_documented() -> None:
     assert {phrase.name for phrase in PHRASES} == {group.name for group in GROUPS}
-    assert all(phrase.kind is group.kind for phrase in PHRASES for group in GROUPS
-               if phrase.name == group.name)  # fmt: skip
+    assert all(
+        phrase.kind is group.kind
+        for phrase in PHRASES
+        for group in GROUPS
+        if phrase.name == group.name
+    )
 
 
 @pytest.mark.parametrize(
     "text",
     [
-        "White wins a pawn.", "White wins the race.", "White wins back the piece.",
-        "Black loses a piece.", "Black loses time.", "Black is losing a pawn.",
-        "White draws the king out.", "The king is drawn to the edge.", "The knight draws fire.",
-        "White won.", "Black lost on time.", "Draw agreed.",
-        "White probably wins.", "White should win.", "White would win.", "White was winning.",
-        "Is White winning?", "Does Black hold?", "The only weak pawn.", "White holds the e-file.",
-        "Black holds on to the pawn.", "White is better off waiting.", "White is better placed.",
-        "White has a winning plan in mind.", "This wins the exchange.", "The move wins time.",
-        "45.Kc3 wins a pawn.", "Black's only move is Kd6.", "He wins.", "Neither side wins.",
-        "The white pawn wins.", "White draws level.", "not the only move", "45.Kc3 draws the king.",
-        "Not a draw.", "White is winning material.", "The position is no longer drawn.",
-        "No longer equal.", "The exchange of rooks is a threat.", "Black should trade queens.",
-        "[%clk 0:01:02] [fullpoint: \"White wins\": refuted. Drawn (table).]",
+        "White wins a pawn.",
+        "White wins the race.",
+        "White wins back the piece.",
+        "Black loses a piece.",
+        "Black loses time.",
+        "Black is losing a pawn.",
+        "White draws the king out.",
+        "The king is drawn to the edge.",
+        "The knight draws fire.",
+        "White won.",
+        "Black lost on time.",
+        "Draw agreed.",
+        "White probably wins.",
+        "White should win.",
+        "White would win.",
+        "White was winning.",
+        "Is White winning?",
+        "Does Black hold?",
+        "The only weak pawn.",
+        "White holds the e-file.",
+        "Black holds on to the pawn.",
+        "White is better off waiting.",
+        "White is better placed.",
+        "White has a winning plan in mind.",
+        "This wins the exchange.",
+        "The move wins time.",
+        "45.Kc3 wins a pawn.",
+        "Black's only move is Kd6.",
+        "He wins.",
+        "Neither side wins.",
+        "The white pawn wins.",
+        "White draws level.",
+        "not the only move",
+        "45.Kc3 draws the king.",
+        "Not a draw.",
+        "White is winning material.",
+        "The position is no longer drawn.",
+        "No longer equal.",
+        "The exchange of rooks is a threat.",
+        "Black should trade queens.",
+        '[%clk 0:01:02] [fullpoint: "White wins": refuted. Drawn (table).]',
     ],
-)  # fmt: skip
+)
 def test_nothing_is_read_where_nothing_is_claimed(text: str) -> None:
     assert statements(f"45. Ke3 {{{text}}}") == ()
 
@@ -190,11 +222,53 @@ def test_the_result_of_the_game_is_told_from_a_claim() -> None:
 
 
 WORDS = [
-    "White", "Black", "wins", "draws", "loses", "is", "winning", "lost", "drawn", "only", "move",
-    "the", "45.Kc3", "45...Ke5", "46.d4+", "45.", "...", "?", "!", "(", ")", "[", "]", "{", ";",
-    "if", "after", "not", "\x01", "\x02", "\x03", "[%clk", "[fullpoint:", "$18", "é", "\u2654e4",
-    "1-0", "\t", "must", "exchange", "rooks", "zugzwang", "mutual", ",", "-", "—",
-]  # fmt: skip
+    "White",
+    "Black",
+    "wins",
+    "draws",
+    "loses",
+    "is",
+    "winning",
+    "lost",
+    "drawn",
+    "only",
+    "move",
+    "the",
+    "45.Kc3",
+    "45...Ke5",
+    "46.d4+",
+    "45.",
+    "...",
+    "?",
+    "!",
+    "(",
+    ")",
+    "[",
+    "]",
+    "{",
+    ";",
+    "if",
+    "after",
+    "not",
+    "\x01",
+    "\x02",
+    "\x03",
+    "[%clk",
+    "[fullpoint:",
+    "$18",
+    "é",
+    "\u2654e4",
+    "1-0",
+    "\t",
+    "must",
+    "exchange",
+    "rooks",
+    "zugzwang",
+    "mutual",
+    ",",
+    "-",
+    "—",
+]
 
 
 @given(st.lists(st.sampled_from(WORDS), max_size=14).map(" ".join) | st.text(max_size=60))
@@ -206,8 +280,9 @@ def test_hostile_comments(comment: str) -> None:
         for clause in sentence.clauses:
             assert len(clause.masked) == clause.end - clause.start
             assert 0 <= clause.start < clause.end <= len(comment)
-    plain = "".join(" " if c == "}" or unicodedata.category(c) in ("Cc", "Cs") else c
-                    for c in comment)  # fmt: skip
+    plain = "".join(
+        " " if c == "}" or unicodedata.category(c) in ("Cc", "Cs") else c for c in comment
+    )
     flat = " ".join(plain.split())
     for statement in statements("45. Ke3 {" + plain + "}"):
         assert statement.quote.removesuffix("...") in flat

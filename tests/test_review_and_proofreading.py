@@ -7,12 +7,12 @@ from pathlib import Path
 
 import pytest
 
-from convert.judge import EFFORTS, Bench, EffortName
-from convert.proofreading.findings import Status
+from convert.judging.judges import EFFORTS, Bench, EffortName
+from convert.model.findings import Status
 from convert.proofreading.proof import proofread
+from convert.reading.games import read_games
 from convert.reports.pgn import annotated
-from convert.review import review_game
-from convert.sources import read_games
+from convert.review.game import review_game
 from tablebases.probing import SyzygyProber
 
 DEMO = Path(__file__).parent.parent / "demo_games"

@@ -16,7 +16,7 @@ from chess import KING
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from convert.features import features
+from convert.board.features import features
 from convert.rules import (
     ALL_RULES,
     POSITION_RULES,
@@ -154,9 +154,7 @@ def keys(board: chess.Board) -> Counter[Key]:
 
 
 def flipped(found: Counter[Key]) -> Counter[Key]:
-    return Counter(
-        {(r, None if s is None else not s, x): n for (r, s, x), n in found.items()}
-    )
+    return Counter({(r, None if s is None else not s, x): n for (r, s, x), n in found.items()})
 
 
 def left_right(board: chess.Board) -> chess.Board:

@@ -9,15 +9,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from convert.safe_text import FSI, PDI, file_path, file_text, isolated, safe, safe_line
+from convert.rim.safe_text import FSI, PDI, file_path, file_text, isolated, safe, safe_line
 
 ANY = st.text(st.characters(), max_size=60)  # surrogates too
 #: Characters that matter here, far more often than by chance.
 ODD = st.text(
-    st.sampled_from("a1-\u05d0\u0661\u061c\u200e\u200f\u2028\u202a\u202b\u202c\u202d\u202e\u2066"
-                    "\u2067\u2068\u2069\x1b\x9b\x7f\n\t\udce9\ud800\\x"),
+    st.sampled_from(
+        "a1-\u05d0\u0661\u061c\u200e\u200f\u2028\u202a\u202b\u202c\u202d\u202e\u2066"
+        "\u2067\u2068\u2069\x1b\x9b\x7f\n\t\udce9\ud800\\x"
+    ),
     max_size=12,
-)  # fmt: skip
+)
 OPENING = frozenset("\u202a\u202b\u202d\u202e\u2066\u2067\u2068")
 
 
@@ -75,8 +77,10 @@ def test_the_name_of_a_file_as_text(name: bytes, text: str) -> None:
     assert os.fsencode(file_path(text)) == name
 
 
-@given(st.binary(min_size=1, max_size=40).filter(lambda raw: b"\0" not in raw)
-       | ODD.map(lambda text: text.encode("utf-8", "surrogatepass")).filter(bool))  # fmt: skip
+@given(
+    st.binary(min_size=1, max_size=40).filter(lambda raw: b"\0" not in raw)
+    | ODD.map(lambda text: text.encode("utf-8", "surrogatepass")).filter(bool)
+)
 def test_every_name_of_a_file_comes_back(raw: bytes) -> None:
     text = file_text(os.fsdecode(raw))
     assert os.fsencode(file_path(text)) == raw

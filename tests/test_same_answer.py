@@ -8,6 +8,7 @@ code. Left out of the comparison is what was spent, which is measured: ``cost`` 
 from __future__ import annotations
 
 import contextlib
+import io
 import itertools
 import json
 import math
@@ -23,12 +24,19 @@ import pytest
 
 # Imported before any test changes the cache folder: the machine code is kept there.
 import tablebases.solver  # noqa: F401
-from convert.bench import fresh, open_bench
-from convert.solving import REACHES
+from convert.judging.bench import fresh, open_bench
+from convert.judging.solving import REACHES
+from convert.model import Review
+from convert.reading.games import read_games
+from convert.review.game import review_game
 from tablebases.solver import Budget, Store
-from tablebases.solver import solution as solving
+from tablebases.solver import trying as solving
+from tablebases.solver.budget import Cost
 from tablebases.solver.machine import NoRoom
-from tablebases.solver.solution import Cost, Solution, Solver, positions_of
+from tablebases.solver.scopes import SolveStep, exactly
+from tablebases.solver.sets import positions_of
+from tablebases.solver.solution import Solution
+from tablebases.solver.trying import Solver
 
 ROOT = Path(__file__).parent.parent
 TWO_TO_ONE = "8/8/8/4k1p1/6P1/4K3/4P3/8 w - - 0 1"
@@ -72,9 +80,12 @@ def output(folder: Path, *args: str, prepare: Callable[[], None] | None = None) 
     if args[0] == "lesson":
         called[-2] = "-o"
     done = subprocess.run(
-        [sys.executable, *called], cwd=ROOT, env=environment, capture_output=True,
+        [sys.executable, *called],
+        cwd=ROOT,
+        env=environment,
+        capture_output=True,
         preexec_fn=prepare,
-    )  # fmt: skip
+    )
     assert done.returncode == 0, done.stderr.decode()
     if args[0] == "solve":
         found = json.loads(written.read_bytes())
@@ -97,6 +108,7 @@ def same_everywhere(tmp_path: Path, *args: str, threads: bool = False) -> bytes:
     return first
 
 
+@pytest.mark.slow
 def test_solve(tmp_path: Path) -> None:
     found = json.loads(same_everywhere(tmp_path, "solve", TWO_TO_ONE, threads=True))
     assert found["exact"], f"{TWO_TO_ONE} is not settled: {found}"
@@ -143,7 +155,9 @@ def told(solver: Solver) -> list[object]:
     return found
 
 
-@pytest.mark.parametrize("fen", [TWO_TO_ONE, BOUNDED], ids=["exact", "bounded"])
+@pytest.mark.parametrize(
+    "fen", [TWO_TO_ONE, pytest.param(BOUNDED, marks=pytest.mark.slow)], ids=["exact", "bounded"]
+)
 def test_the_store_changes_nothing(tmp_path: Path, fen: str) -> None:
     """Neither what the same question has left there, nor wider results of another."""
     budget = Budget(4.0)
@@ -162,6 +176,7 @@ def test_the_store_changes_nothing(tmp_path: Path, fen: str) -> None:
     assert again.cost.from_store > 0
 
 
+@pytest.mark.slow
 def test_memory_decides_only_where_the_sets_lie(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
@@ -200,9 +215,14 @@ def test_no_room_at_all_is_said(monkeypatch: pytest.MonkeyPatch, tmp_path: Path)
         solver.run()
 
 
-@pytest.mark.parametrize("fen", [
-    TWO_TO_ONE, pytest.param(ROOK_PAWN_ROOK, marks=pytest.mark.slow),
-], ids=["pawns", "rooks"])  # fmt: skip
+@pytest.mark.parametrize(
+    "fen",
+    [
+        TWO_TO_ONE,
+        pytest.param(ROOK_PAWN_ROOK, marks=pytest.mark.slow),
+    ],
+    ids=["pawns", "rooks"],
+)
 def test_few_men_are_settled_whatever_it_takes(fen: str) -> None:
     """Where the budget is far too small for what it counts."""
     board = chess.Board(fen)
@@ -236,7 +256,7 @@ def test_every_class_of_five_men_can_be_solved_exactly() -> None:
         solver = Solver([board], Budget(reach.seconds, reach.memory, settled=reach.settled))
         assert solver.unlimited
         for colour in chess.COLORS:
-            step = solving.Step(colour, solving.exactly())
+            step = SolveStep(colour, exactly())
             if solver._fitting(step, [board], math.inf) is None:
                 left.append(f"{white}v{black}: {board.fen()}")
     assert not left
@@ -269,6 +289,28 @@ def drawn(rng: random.Random, white: str, black: str) -> chess.Board:
         board.turn = rng.random() < 0.5
         if board.is_valid() and any(board.generate_legal_moves()):
             return board
+
+
+def test_the_look_ahead_knows_nothing_of_the_game_before() -> None:
+    """Two games that begin alike: their ends are not carried back to each other's beginnings."""
+    sharp, dull = (
+        "1. e4 e5 2. Qh5 Nc6 3. Bc4 Nf6 4. Qxf7# 1-0",
+        "1. e4 e5 2. Nf3 Nc6 3. Bc4 Nf6 4. d3 Be7 1/2-1/2",
+    )
+
+    def reviewed(*games: str) -> list[Review]:
+        bench = open_bench((), "quick", solve=False)
+        reviews = []
+        for read in read_games("-", stdin=io.BytesIO("\n\n".join(games).encode())):
+            reviews.append(review_game(read, bench))
+            fresh(bench)
+            assert bench.remembered == 0
+        return reviews
+
+    (alone,) = reviewed(dull)
+    _, after = reviewed(sharp, dull)
+    assert [ply.verdict for ply in after.plies] == [ply.verdict for ply in alone.plies]
+    assert after.start_verdict == alone.start_verdict
 
 
 def test_a_game_is_judged_alike_whatever_was_judged_before() -> None:

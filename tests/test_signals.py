@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import contextlib
 import importlib
+import json
 import os
 import pty
 import select
@@ -20,8 +21,8 @@ from pathlib import Path
 import chess.pgn
 import pytest
 
-from convert import stopping
 from convert.cli import main
+from convert.rim import stopping
 
 ROOT = Path(__file__).parent.parent
 COMMAND = [sys.executable, "-m", "convert"]
@@ -44,7 +45,10 @@ def default_signals() -> None:
 @contextlib.contextmanager
 def started(*args: str, **how: object) -> Iterator[subprocess.Popen[bytes]]:
     process = subprocess.Popen(
-        args, preexec_fn=default_signals, start_new_session=True, **how  # type: ignore[call-overload]
+        args,
+        preexec_fn=default_signals,
+        start_new_session=True,
+        **how,  # type: ignore[call-overload]
     )
     try:
         yield process
@@ -77,9 +81,17 @@ def until(read: int, words: bytes, seconds: float = 60.0) -> bytes:
 @pytest.mark.parametrize(("number", "code"), [*ENDS, (signal.SIGINT, 130)])
 def test_the_game_is_saved(tmp_path: Path, number: int, code: int) -> None:
     with started(
-        *COMMAND, "play", KRK, "-o", "out.pgn", stdin=subprocess.PIPE, stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE, cwd=tmp_path, env=environment(),
-    ) as process:  # fmt: skip
+        *COMMAND,
+        "play",
+        KRK,
+        "-o",
+        "out.pgn",
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        cwd=tmp_path,
+        env=environment(),
+    ) as process:
         assert process.stdin is not None
         assert process.stdout is not None
         assert process.stderr is not None
@@ -106,9 +118,15 @@ def test_the_game_is_saved_when_the_terminal_closes(tmp_path: Path) -> None:
         f"main(['play', {KRK!r}, '-o', 'out.pgn'])\n"
     )
     with started(
-        sys.executable, "-c", script, stdin=theirs, stdout=theirs, stderr=theirs, cwd=tmp_path,
+        sys.executable,
+        "-c",
+        script,
+        stdin=theirs,
+        stdout=theirs,
+        stderr=theirs,
+        cwd=tmp_path,
         env=environment(TERM="dumb"),
-    ) as process:  # fmt: skip
+    ) as process:
         os.close(theirs)
         until(ours, b"1. ")
         os.write(ours, b"Kb2\n")
@@ -155,15 +173,15 @@ def test_what_is_ignored_stays_ignored() -> None:
 # Sends itself a signal when the second question of the position asked for begins.
 AT_THE_SECOND = """
 import os, sys
-from tablebases.solver import solution
-real, begun = solution.Solver._execute, []
+from tablebases.solver import trying
+real, begun = trying.Solver._execute, []
 def execute(self, *args):
     if self.moves_too:
         begun.append(args)
         if len(begun) == 2:
             os.kill(os.getpid(), int(sys.argv[1]))
     real(self, *args)
-solution.Solver._execute = execute
+trying.Solver._execute = execute
 from convert.cli import main
 main(sys.argv[2:])
 """
@@ -173,6 +191,7 @@ def solving(number: int, *args: str, **more: str) -> list[str]:
     return [sys.executable, "-c", AT_THE_SECOND, str(int(number)), *args]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("number", "code"), ENDS)
 def test_a_solver_that_is_asked_to_end_leaves_and_keeps_what_it_has(
     tmp_path: Path, number: int, code: int
@@ -182,22 +201,77 @@ def test_a_solver_that_is_asked_to_end_leaves_and_keeps_what_it_has(
     machine_code = os.environ["NUMBA_CACHE_DIR"]
     where = environment(XDG_CACHE_HOME=str(tmp_path), NUMBA_CACHE_DIR=machine_code)
     done = subprocess.run(
-        args, capture_output=True, text=True, check=False, env=where, preexec_fn=default_signals,
+        args,
+        capture_output=True,
+        text=True,
+        check=False,
+        env=where,
+        preexec_fn=default_signals,
         timeout=300,
-    )  # fmt: skip
+    )
     assert done.returncode == code, done.stderr
     assert done.stdout == ""
     assert done.stderr == f"fullpoint: interrupted ({signal.Signals(number).name})\n"
     assert list((tmp_path / "fullpoint" / "solver").glob("*.slice"))
 
 
+# Two pawns against one, with a slip on the way; more than the tables hold.
+ENDING = """[SetUp "1"]
+[FEN "8/8/8/4k1p1/6P1/4K3/4P3/8 w - - 0 1"]
+[Result "*"]
+
+1. Kf3 Kd4 2. e3+ Kd3 3. e4 Kd4 *
+"""
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGCONT])
+def test_a_report_that_waits_for_the_solver_goes_on_at_an_interrupt(
+    tmp_path: Path, number: int
+) -> None:
+    """The line tells what is being proved and for how long; at Ctrl-C the report comes.
+
+    The other signal changes nothing.
+    """
+    (tmp_path / "ending.pgn").write_text(ENDING, encoding="utf-8")
+    importlib.import_module("tablebases.solver")  # names the folder of the machine code
+    at_the_first = AT_THE_SECOND.replace("== 2", "== 1")
+    ours, theirs = pty.openpty()
+    with started(
+        *(sys.executable, "-c", at_the_first, str(int(number)), "game"),
+        *("ending.pgn", "--json", "review.json"),
+        stdout=subprocess.PIPE,
+        stderr=theirs,
+        cwd=tmp_path,
+        env=environment(
+            TERM="xterm",
+            XDG_CACHE_HOME=str(tmp_path),
+            NUMBA_CACHE_DIR=os.environ["NUMBA_CACHE_DIR"],
+            FULLPOINT_SOLVE="1",
+        ),
+    ) as process:
+        os.close(theirs)
+        seen = until(ours, b" (Ctrl-C: go on)", 300)
+        out, _ = process.communicate(timeout=120)
+        assert process.returncode == 0
+    os.close(ours)
+    assert b"to prove: " in seen
+    assert out
+    document = json.loads((tmp_path / "review.json").read_text(encoding="utf-8"))
+    solved = document["reviews"][0]["counts"]["by_evidence"].get("solved", 0)
+    assert solved == 0 if number == signal.SIGINT else solved > 0
+
+
 def test_the_cursor_comes_back(tmp_path: Path) -> None:
     """The bar of the solver hides it; whatever ends the work shows it again."""
     ours, theirs = pty.openpty()
     with started(
-        *solving(signal.SIGTERM, "solve", "--no-store", KRK), stdout=subprocess.DEVNULL,
-        stderr=theirs, cwd=tmp_path, env=environment(TERM="xterm"),
-    ) as process:  # fmt: skip
+        *solving(signal.SIGTERM, "solve", "--no-store", KRK),
+        stdout=subprocess.DEVNULL,
+        stderr=theirs,
+        cwd=tmp_path,
+        env=environment(TERM="xterm"),
+    ) as process:
         os.close(theirs)
         seen = until(ours, b"interrupted (SIGTERM)", 300)
         assert process.wait(30) == 143
@@ -228,21 +302,32 @@ def season(tmp_path: Path) -> Path:
     return tmp_path
 
 
-@pytest.mark.parametrize("whole_group", [True, False])
+@pytest.mark.parametrize("whole_group", [True, pytest.param(False, marks=pytest.mark.slow)])
 @pytest.mark.parametrize(("number", "code"), [(signal.SIGINT, 130), *ENDS])
 def test_workers_that_are_just_starting_say_nothing_and_go(
     season: Path, number: int, code: int, whole_group: bool
 ) -> None:
-    where = environment(
-        PYTHONPATH=f"{season / 'hook'}{os.pathsep}{ROOT}", TEST_FOLDER=str(season)
-    )
+    where = environment(PYTHONPATH=f"{season / 'hook'}{os.pathsep}{ROOT}", TEST_FOLDER=str(season))
     with started(
-        *COMMAND, "collection", "games.pgn", "-o", "out", "--effort", "walk", "--jobs", "2",
-        "--part-bytes", "500", cwd=season, env=where, stderr=subprocess.PIPE,
+        *COMMAND,
+        "collection",
+        "games.pgn",
+        "-o",
+        "out",
+        "--effort",
+        "walk",
+        "--jobs",
+        "2",
+        "--part-bytes",
+        "500",
+        cwd=season,
+        env=where,
+        stderr=subprocess.PIPE,
         stdout=subprocess.PIPE,
-    ) as process:  # fmt: skip
+    ) as process:
         end = time.monotonic() + 60
-        while len(list(season.glob("born-*"))) < 2:
+        # The first worker cuts the file; the next is born when there are parts.
+        while not list(season.glob("born-*")):
             assert time.monotonic() < end
             assert process.poll() is None
             time.sleep(0.01)
@@ -265,8 +350,13 @@ def test_workers_that_are_just_starting_say_nothing_and_go(
     (season / "go").touch()
     again = subprocess.run(
         [*COMMAND, "collection", "games.pgn", "-o", "out", "--effort", "walk", "--jobs", "2"],
-        cwd=season, env=where, capture_output=True, text=True, check=False, timeout=120,
-    )  # fmt: skip
+        cwd=season,
+        env=where,
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=120,
+    )
     assert again.returncode == 0, again.stderr
     assert "out: 200 games of 1 file" in again.stderr
 
@@ -282,9 +372,15 @@ def into_closed_pipe(
     os.close(read)
     try:
         done = subprocess.run(
-            [*COMMAND, *args], stdout=write, stderr=write if errors_too else subprocess.PIPE,
-            input=stdin, cwd=folder, env=environment(), check=False, timeout=120,
-        )  # fmt: skip
+            [*COMMAND, *args],
+            stdout=write,
+            stderr=write if errors_too else subprocess.PIPE,
+            input=stdin,
+            cwd=folder,
+            env=environment(),
+            check=False,
+            timeout=120,
+        )
     finally:
         os.close(write)
     return done.returncode, done.stderr or b""
@@ -317,7 +413,7 @@ PIPED = {
 }
 
 
-@pytest.mark.parametrize("errors_too", [False, True])
+@pytest.mark.parametrize("errors_too", [False, pytest.param(True, marks=pytest.mark.slow)])
 @pytest.mark.parametrize("args", PIPED.values(), ids=PIPED)
 def test_a_closed_pipe_ends_with_0_and_without_noise(
     desk: Path, args: list[str], errors_too: bool
@@ -325,14 +421,18 @@ def test_a_closed_pipe_ends_with_0_and_without_noise(
     assert into_closed_pipe(args, desk, errors_too=errors_too) == (0, b"")
 
 
+@pytest.mark.slow
 def test_a_closed_pipe_and_the_report_of_a_collection(desk: Path) -> None:
     pytest.importorskip("pyarrow")
     make = ["collection", "games.pgn", "-o", "out", "--effort", "walk", "--jobs", "1"]
     # What nobody reads on standard error stops no work.
     assert into_closed_pipe(make, desk, errors_too=True) == (0, b"")
     assert len(list((desk / "out" / "games").glob("part-*.parquet"))) == 1
-    for args in (["report", "out"], ["report", "out", "--json", "-"], ["report", "out", "--html",
-                 "-"]):  # fmt: skip
+    for args in (
+        ["report", "out"],
+        ["report", "out", "--json", "-"],
+        ["report", "out", "--html", "-"],
+    ):
         assert into_closed_pipe(["collection", *args], desk) == (0, b"")
 
 
@@ -341,9 +441,13 @@ def test_a_closed_pipe_loses_no_file(desk: Path) -> None:
     args = ["play", KRK, "--moves", "-", "-o", "out.pgn"]
     read, write = os.pipe()
     process = subprocess.Popen(
-        [*COMMAND, *args], stdin=subprocess.PIPE, stdout=write, stderr=subprocess.PIPE, cwd=desk,
+        [*COMMAND, *args],
+        stdin=subprocess.PIPE,
+        stdout=write,
+        stderr=subprocess.PIPE,
+        cwd=desk,
         env=environment(),
-    )  # fmt: skip
+    )
     os.close(write)
     assert process.stdin is not None
     assert process.stderr is not None
@@ -371,9 +475,15 @@ def closed(args: list[str], *numbers: int, folder: Path) -> tuple[int, bytes, by
             os.close(number)
 
     done = subprocess.run(
-        [*COMMAND, *args], stdin=subprocess.DEVNULL, capture_output=True, cwd=folder,
-        env=environment(), check=False, preexec_fn=close, timeout=120,
-    )  # fmt: skip
+        [*COMMAND, *args],
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        cwd=folder,
+        env=environment(),
+        check=False,
+        preexec_fn=close,
+        timeout=120,
+    )
     return done.returncode, done.stdout, done.stderr
 
 
@@ -407,6 +517,7 @@ def test_all_streams_closed(desk: Path, args: list[str]) -> None:
     assert closed(args, 0, 1, 2, folder=desk) == (2, b"", b"")
 
 
+@pytest.mark.slow
 def test_what_needs_no_stream_works_without(desk: Path) -> None:
     args = ["game", "games.pgn", "-q", "--json", "review.json"]
     assert closed(args, 0, 1, 2, folder=desk) == (0, b"", b"")
@@ -442,9 +553,13 @@ def test_files_do_not_get_the_numbers_of_closed_streams(desk: Path) -> None:
 def test_a_full_disk_is_trouble(desk: Path) -> None:
     with open("/dev/full", "wb") as full:
         done = subprocess.run(
-            [*COMMAND, "tables"], stdout=full, stderr=subprocess.PIPE, env=environment(),
-            check=False, timeout=60,
-        )  # fmt: skip
+            [*COMMAND, "tables"],
+            stdout=full,
+            stderr=subprocess.PIPE,
+            env=environment(),
+            check=False,
+            timeout=60,
+        )
     assert done.returncode == 2
     assert b"No space left on device" in done.stderr
     assert len(done.stderr.splitlines()) == 1
@@ -464,5 +579,3 @@ def test_an_interrupt_wrapped_by_compiled_code_is_one(
         main(["tables"])
     assert left.value.code == 143
     assert capsys.readouterr().err == "fullpoint: interrupted (SIGTERM)\n"
-
-

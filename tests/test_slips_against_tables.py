@@ -17,26 +17,34 @@ import chess
 import pytest
 from slow_reference import MEN, Reference, men
 
-from convert.judge import Bench
+from convert.judging.judges import Bench
 from convert.model import Review, Slip
-from convert.review import review_game
-from convert.sources import GameRead, read_games
+from convert.reading.games import read_games
+from convert.reading.records import GameRead
+from convert.review.game import review_game
 from tablebases.files import bundled_folder
 from tablebases.probing import open_tables
 
 GAMES = Path(__file__).parent / "data" / "four_men_games.pgn"
 ALL = 100
-#: Games looked at in the quick run; all of them in the slow one.
-QUICK = 8
+#: The last of the games looked at in the quick run.
+QUICK = 4
 #: At least so many of the games hold certain slips (in the quick run: so many).
 WITH_SLIPS, QUICK_WITH_SLIPS = 35, 2
 #: Deepest plain search for a slip outside the tables, in plies.
 DEEPEST = 6
 
-NUMBERS = [
-    pytest.param(number, marks=[pytest.mark.slow] if number > QUICK else [])
-    for number in range(1, ALL + 1)
-]
+#: Games of the slow run; the others take as long again.
+SLOW = 40
+
+
+def _marks(number: int) -> list[pytest.MarkDecorator]:
+    if number in (1, QUICK):
+        return []
+    return [pytest.mark.slow if number <= SLOW else pytest.mark.long]
+
+
+NUMBERS = [pytest.param(number, marks=_marks(number)) for number in range(1, ALL + 1)]
 
 
 @cache
@@ -169,6 +177,4 @@ def test_slips_are_there_to_be_found_in_all_games(reference: Reference) -> None:
 
 
 def _with_slips(reference: Reference, games: int) -> int:
-    return sum(
-        bool(reference.slips(_start(read), read.moves)) for read in _reads()[:games]
-    )
+    return sum(bool(reference.slips(_start(read), read.moves)) for read in _reads()[:games])

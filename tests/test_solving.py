@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Iterable
+from itertools import pairwise
 
 import chess
 import pytest
 
-from convert.bench import keep_small
-from convert.judge import Bench, after_move
-from convert.lines import best_line
+from convert.cli.common import StatusLine, solver_words
+from convert.judging.bench import keep_small
+from convert.judging.judges import Bench, after_move
+from convert.judging.lines import best_line
+from convert.judging.solving import REACHES, SolverJudge, in_reach
 from convert.model import Evidence, Side
-from convert.position import judge_position
-from convert.solving import REACHES, SolverJudge, in_reach
+from convert.review.position import judge_position
 from tablebases.probing import Prober, open_tables
+from tablebases.solver import Progress
 from tablebases.values import Outcome
 
 TWO_TO_ONE = "8/8/8/4k1p1/6P1/4K3/4P3/8 w - - 0 1"
@@ -33,15 +37,18 @@ def make(prober: Prober) -> tuple[Bench, SolverJudge]:
     return Bench(prober, solver=solver), solver
 
 
-@pytest.mark.parametrize(("fen", "quick", "normal", "deep"), [
-    ("8/8/3n4/4k3/8/4K3/4P3/R7 w - - 0 1", True, True, True),
-    ("8/5p2/4knp1/8/8/5PP1/3R2K1/8 w - - 0 1", False, True, True),
-    ("8/5p2/4knp1/8/8/5PPP/3R2K1/8 w - - 0 1", False, False, True),
-    ("8/5ppp/5k2/8/8/5PPP/6K1/8 w - - 0 1", False, True, True),
-    ("8/4pppp/5k2/8/8/4PPPP/6K1/8 w - - 0 1", False, False, True),
-    ("8/8/8/4k3/8/4K3/4P3/R3K3 w Q - 0 1", False, False, False),
-    (chess.STARTING_FEN, False, False, False),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("fen", "quick", "normal", "deep"),
+    [
+        ("8/8/3n4/4k3/8/4K3/4P3/R7 w - - 0 1", True, True, True),
+        ("8/5p2/4knp1/8/8/5PP1/3R2K1/8 w - - 0 1", False, True, True),
+        ("8/5p2/4knp1/8/8/5PPP/3R2K1/8 w - - 0 1", False, False, True),
+        ("8/5ppp/5k2/8/8/5PPP/6K1/8 w - - 0 1", False, True, True),
+        ("8/4pppp/5k2/8/8/4PPPP/6K1/8 w - - 0 1", False, False, True),
+        ("8/8/8/4k3/8/4K3/4P3/R3K3 w Q - 0 1", False, False, False),
+        (chess.STARTING_FEN, False, False, False),
+    ],
+)
 def test_reach(fen: str, quick: bool, normal: bool, deep: bool) -> None:
     """By men, pawns a side and pieces a side; never with castling rights."""
     board = chess.Board(fen)
@@ -80,6 +87,7 @@ def test_a_prepared_position_is_solved_with_its_moves(prober: Prober) -> None:
         assert bench.counts()[Evidence.SOLVED] >= 1
 
 
+@pytest.mark.slow
 def test_what_the_first_use_compiles_is_not_counted(
     prober: Prober, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -90,7 +98,7 @@ def test_what_the_first_use_compiles_is_not_counted(
         more[0] += 1000.0
 
     monkeypatch.setattr(time, "monotonic", lambda: real() + more[0])
-    monkeypatch.setattr("tablebases.solver.solution._compile", compiling)
+    monkeypatch.setattr("tablebases.solver.trying._compile", compiling)
     bench, solver = make(prober)
     boards = [chess.Board(TWO_TO_ONE), chess.Board("8/8/8/4k3/8/2N1K3/4R3/7n w - - 0 1")]
     bench.prepare(boards)
@@ -114,7 +122,7 @@ def test_between_games_memory_is_let_go_and_answers_stay(
     assert 0 < solver.held_bytes < opened
     bench.forget()
     assert (bench.settle(board), bench.distance(board)) == (before, plies)
-    monkeypatch.setattr("convert.bench.MOST_HELD", 1)
+    monkeypatch.setattr("convert.judging.bench.MOST_HELD", 1)
     keep_small(bench)
     assert solver.held_bytes == 0
     assert bench.remembered == 0
@@ -122,7 +130,8 @@ def test_between_games_memory_is_let_go_and_answers_stay(
 
 def test_open_slices_keep_within_their_memory() -> None:
     from tablebases.solver import Budget
-    from tablebases.solver.solution import Sets, Solver
+    from tablebases.solver.sets import Sets
+    from tablebases.solver.trying import Solver
 
     board = chess.Board(TWO_TO_ONE)
     free, tight = Sets(), Sets(most_opened=1)
@@ -158,3 +167,45 @@ def test_position_report_says_solved(prober: Prober) -> None:
     assert report.verdict.evidence is Evidence.SOLVED
     assert not report.notes
     assert all(row.verdict.exact for row in report.moves)
+
+
+def test_the_terminal_shows_for_how_long_at_most(prober: Prober) -> None:
+    """More than five men: what all steps may take is bounded, and it never grows."""
+    heard: list[Progress] = []
+    solver = SolverJudge(REACHES["normal"], lambda _: False, tell=heard.append, threads=1)
+    solver.prepare([chess.Board("8/8/4k1p1/6p1/6P1/4K1P1/8/8 w - - 0 1")], moves_too=False)
+    assert heard
+    assert all(progress.left <= progress.most < REACHES["normal"].total + 60 for progress in heard)
+    words = solver_words(heard[0])
+    assert words.startswith(f"to prove: {heard[0].question}; about ")
+    assert ", at most " in words
+    assert words.endswith(" (Ctrl-C: go on)")
+    assert len(words) <= StatusLine.WIDTH
+
+
+def test_moves_get_work_of_their_own_only_where_something_was_let_go() -> None:
+    """Black's king steps out of the square of the pawn's defence, and only this move is asked."""
+    asked: list[tuple[str, ...]] = []
+
+    class Spy(SolverJudge):
+        def prepare(self, boards: Iterable[chess.Board], **more: object) -> None:
+            boards = list(boards)
+            asked.append(tuple(board.fen() for board in boards))
+            super().prepare(boards, **more)  # type: ignore[arg-type]
+
+    game = [chess.Board(TWO_TO_ONE)]
+    for san in ("Kf3", "Kd4", "e3+", "Kd3", "e4", "Kd4"):
+        game.append(game[-1].copy())
+        game[-1].push_san(san)
+    spy = Spy(REACHES["normal"], lambda _: False, threads=1)
+    bench = Bench(open_tables(), solver=spy)
+    bench.prepare_game(game)
+    assert len(asked) == 2
+    assert asked[0] == tuple(board.fen() for board in game)
+    values = [spy.judge(board) for board in game]
+    fallen = [
+        game[i].fen()
+        for i, (before, after) in enumerate(pairwise(values))
+        if before is not None and after is not None and -after.low.points < before.low.points
+    ]
+    assert list(asked[1]) == fallen

@@ -23,15 +23,11 @@ import zstandard
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from convert import sources
-from convert.sources import (
-    GameRead,
-    Problem,
-    SourceError,
-    parse_fen,
-    read_games,
-    read_positions,
-)
+from convert.reading import containers, games, records, scan, split
+from convert.reading.epd import read_positions
+from convert.reading.fen import SourceError, parse_fen
+from convert.reading.games import read_games
+from convert.reading.records import GameRead, Problem
 
 DATA = Path(__file__).parent / "data" / "pgn"
 KP = "8/8/4k3/8/4P3/4K3/8/8"
@@ -272,8 +268,19 @@ def test_tolerated_ways_of_writing() -> None:
         "1.e4 e5 2.Ng1-f3 Nb8c6 3 . Bb5 a6 ... 4. Bxc6 dxc6 5.0-0 f5 6. exf5 e.p. Pe5e4 $1 $13 *"
     )
     assert sans(read) == [
-        "e4", "e5", "Nf3", "Nc6", "Bb5", "a6", "Bxc6", "dxc6", "O-O", "f5", "exf5", "e4",
-    ]  # fmt: skip
+        "e4",
+        "e5",
+        "Nf3",
+        "Nc6",
+        "Bb5",
+        "a6",
+        "Bxc6",
+        "dxc6",
+        "O-O",
+        "f5",
+        "exf5",
+        "e4",
+    ]
     assert not read.problems
     assert read.game is not None
     assert read.game.end().nags == {1, 13}
@@ -284,8 +291,14 @@ def test_glyphs_become_nags() -> None:
     assert read.game is not None
     assert not read.problems
     assert [sorted(node.nags) for node in read.game.mainline()] == [
-        [1], [2], [3], [4], [5], [6], [1],
-    ]  # fmt: skip
+        [1],
+        [2],
+        [3],
+        [4],
+        [5],
+        [6],
+        [1],
+    ]
 
 
 def test_many_bad_variations_are_dropped_one_by_one() -> None:
@@ -295,12 +308,12 @@ def test_many_bad_variations_are_dropped_one_by_one() -> None:
     assert sans(read) == ["e4", "e5", "Nf3", "Nf6"]
     assert read.game is not None
     assert len(read.game.variations) == 151, "the 150 good variations are kept"
-    assert len(read.problems) == sources.MAX_PROBLEMS
+    assert len(read.problems) == records.MAX_PROBLEMS
     assert read.problems[-1].reason == "103 more problems"
 
 
 def test_too_many_bad_variations(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(sources, "MAX_RETRIES", 3)
+    monkeypatch.setattr(games, "MAX_RETRIES", 3)
     read = game_in("1. e4 " + "(1. d4 Ke3) " * 9 + "1... e5 *")
     assert sans(read) == ["e4", "e5"]
     assert "too many bad variations" in reasons(read)
@@ -341,8 +354,8 @@ SIMPLE = ["1.", "2.", "3.", "1.", "e4", "e5", "Nf3", "O-O", "exd8=Q+", "Qh4#", "
 @example(["*"], [""] * 10)
 def test_short_look_finds_what_the_close_look_finds(words: list[str], gaps: list[str]) -> None:
     text = "".join(word + gap for word, gap in zip(words, gaps, strict=False))
-    simple = sources._scan_simple(text)
-    close = sources._scan(text, 1, False, frozenset())
+    simple = scan.scan_simple(text)
+    close = scan.scan_movetext(text, 1, False, frozenset())
     if simple is None:
         assert words != ["1.", "e4", "e5", "2.", "Nf3", "*"]
     else:
@@ -407,8 +420,11 @@ def test_tags_in_import_format() -> None:
     assert read.game is not None
     assert not read.problems
     assert [read.game.headers[name] for name in ("Event", "Site", "Date", "Round")] == [
-        "a", "b", "2026.01.02", "3",
-    ]  # fmt: skip
+        "a",
+        "b",
+        "2026.01.02",
+        "3",
+    ]
     assert read.game.headers["White"] == 'A "quoted" name'
     assert read.game.headers["Black"] == "back\\slash"
 
@@ -536,7 +552,8 @@ def test_tag_like_line_in_a_comment_is_text() -> None:
 
 
 def test_game_that_is_too_long(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(sources, "MAX_GAME_BYTES", 5000)
+    monkeypatch.setattr(containers, "MAX_GAME_BYTES", 5000)
+    monkeypatch.setattr(split, "MAX_GAME_BYTES", 5000)
     one = '[Event "e"]\n\n1. e4 e5 *\n\n'
     long = '[Event "e"]\n\n1. e4 {' + "word word\n" * 3000 + "} e5 *\n\n"
     unbroken = '[Event "e"]\n\n1. e4 {' + "word" * 300_000 + "} e5 *\n\n"
@@ -574,9 +591,12 @@ GAPS = ["\n", "\n\n", "\n \n\t\n", "\r\n\r\n", "\r", " ", "\n% x\n", "\n; x\n", 
 def essence(read: GameRead) -> object:
     assert read.game is not None
     return (
-        dict(read.game.headers), tree(read.game), read.moves, read.complete,
+        dict(read.game.headers),
+        tree(read.game),
+        read.moves,
+        read.complete,
         [problem.reason for problem in read.problems],
-    )  # fmt: skip
+    )
 
 
 @settings(max_examples=60, deadline=None)
@@ -817,6 +837,7 @@ def test_line_ends_and_line_numbers(end: str) -> None:
         assert read.game.variations[0].comment == "a b"
 
 
+@pytest.mark.slow
 def test_memory_does_not_grow_with_the_file() -> None:
     """3,000 games through a pipe: 6 MB of text, less than 1.5 MB held at any time."""
     one = ('[Event "x"]\n\n1. e4 {' + "word " * 400 + "} e5 *\n\n").encode()
@@ -869,9 +890,15 @@ def test_positions() -> None:
     assert [read.line for read in reads] == [2, 4, 5, 6, 7, 8, 9, 10]
     fens = [read.board.fen() if read.board else None for read in reads]
     assert fens == [
-        f"{KP} w - - 7 61", f"{KP} w - - 0 1", f"{KP} b - - 4 61", f"{KP} b - - 0 1",
-        None, None, f"{KP} w - - 0 1", f"{KP} w - - 0 1",
-    ]  # fmt: skip
+        f"{KP} w - - 7 61",
+        f"{KP} w - - 0 1",
+        f"{KP} b - - 4 61",
+        f"{KP} b - - 0 1",
+        None,
+        None,
+        f"{KP} w - - 0 1",
+        f"{KP} w - - 0 1",
+    ]
     assert reads[0].operations == {"hmvc": 7, "fmvn": 61, "id": "king and pawn"}
     assert not reads[0].problems
     assert not reads[2].problems

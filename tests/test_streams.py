@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import json
 import os
 import re
+import sqlite3
 import subprocess
 import sys
 from pathlib import Path
@@ -13,9 +15,9 @@ from pathlib import Path
 import pytest
 
 from convert.cli import main
-from convert.cli.common import StatusLine, note, out_console
-from convert.cli.streams import Safe, degraded, safe_streams
-from convert.safe_text import file_text
+from convert.cli.common import StatusLine, out_console
+from convert.cli.streams import Safe, degraded, note, safe_streams
+from convert.rim.safe_text import file_text
 
 #: Every way to say something to a terminal, and to turn round what follows.
 EVIL = "\x1b]0;owned\x07\x1b[31mred\x9b1m\u202e\u2067"
@@ -85,7 +87,7 @@ COMMANDS: dict[str, list[str]] = {
     "no number": ["game", "--game", f"no{EVIL}"],
     "no settings": ["--config", f"no{EVIL}\n{ODD_NAME}", "tables"],
     "no output": ["game", "evil.pgn", "--json", f"no{EVIL}/{ODD_NAME}"],
-}  # fmt: skip
+}
 FAIL = {name for name in COMMANDS if re.search("no |nonsense|none|make|check|, fen|number", name)}
 
 
@@ -166,9 +168,7 @@ def test_our_own_styling_reaches_a_terminal_and_nothing_else_does(
     assert not UNSAFE.search(err.replace("\r", "")), err
 
 
-def test_a_script_on_standard_input_is_utf8(
-    here: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_script_on_standard_input_is_utf8(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Whatever the encoding of the terminal; what is no UTF-8 is told."""
     for raw, told in (
         ("Kd3\nKé4\n".encode(), "line 2: 'Ké4' is neither"),
@@ -250,9 +250,16 @@ def test_streams_are_as_they_were_afterwards(monkeypatch: pytest.MonkeyPatch) ->
 
 @pytest.mark.parametrize(
     ("text", "plain"),
-    [("♔♞", "Kn"), ("─│", "-|"), ("Łódź", "Lodz"), ("“a” – b…", '"a" - b...'), ("½", "1/2"),
-     ("ﬁ", "fi"), ("中\U0001f600\xa4", "\\u4e2d\\U0001f600\\xa4")],
-)  # fmt: skip
+    [
+        ("♔♞", "Kn"),
+        ("─│", "-|"),
+        ("Łódź", "Lodz"),
+        ("“a” – b…", '"a" - b...'),
+        ("½", "1/2"),
+        ("ﬁ", "fi"),
+        ("中\U0001f600\xa4", "\\u4e2d\\U0001f600\\xa4"),
+    ],
+)
 def test_what_an_encoding_lacks_is_written_otherwise(text: str, plain: str) -> None:
     made = "".join(
         degraded(UnicodeEncodeError("ascii", sign, 0, 1, ""))[0] if not sign.isascii() else sign
@@ -270,8 +277,10 @@ def in_c(words: list[str | bytes], here: Path, **more: str) -> subprocess.Comple
     return subprocess.run(
         [sys.executable, "-m", "convert", *words],
         env={**plain, "LC_ALL": "C", "PYTHONPATH": str(Path(__file__).parent.parent), **more},
-        cwd=here, capture_output=True, check=False,
-    )  # fmt: skip
+        cwd=here,
+        capture_output=True,
+        check=False,
+    )
 
 
 @pytest.mark.parametrize(
@@ -301,10 +310,14 @@ def test_standard_streams_that_are_closed(here: Path) -> None:
     ):
         quoted = " ".join(f"'{word}'" for word in words)
         done = subprocess.run(
-            f"{sys.executable} -m convert {quoted} {closing}", shell=True, cwd=here,
+            f"{sys.executable} -m convert {quoted} {closing}",
+            shell=True,
+            cwd=here,
             env={**os.environ, "PYTHONPATH": str(Path(__file__).parent.parent)},
-            capture_output=True, text=True, check=False,
-        )  # fmt: skip
+            capture_output=True,
+            text=True,
+            check=False,
+        )
         assert done.returncode == code, (words, closing, done.stderr)
         assert "unforeseen" not in done.stderr
         assert "Traceback" not in done.stderr
@@ -319,8 +332,9 @@ def season(here: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     (here / "games" / ODD_NAME).write_text(drawn, encoding="utf-8")
     code, _, err = run(
         ["collection", "games", "-o", str(out), "--effort", "walk", "--jobs", "1"],
-        monkeypatch, "ascii",
-    )  # fmt: skip
+        monkeypatch,
+        "ascii",
+    )
     assert code == 0, err
     return out
 
@@ -334,8 +348,8 @@ def test_a_collection_of_files_with_odd_names(
     (part,) = (season / "games").glob("part-*.parquet")
     with open(part, "rb") as file:
         assert set(pq.read_table(file)["file"].to_pylist()) == {name}
-    lines = (season / "ledger/files.jsonl").read_text(encoding="utf-8").splitlines()
-    assert json.loads(lines[-1])["name"] == name
+    with contextlib.closing(sqlite3.connect(season / "ledger/files.sqlite")) as ledger:
+        assert ledger.execute("SELECT name FROM files").fetchall() == [(name,)]
     before = part.stat().st_mtime_ns
     _, _, err = run(
         ["collection", "games", "-o", str(season), "--effort", "walk"], monkeypatch, "utf-8"
@@ -344,10 +358,21 @@ def test_a_collection_of_files_with_odd_names(
     assert part.stat().st_mtime_ns == before
 
     code, out, err = run(
-        ["collection", "report", str(season), "--pages", os.fsdecode(b"pages\xe9"),
-         "--html", "report.html", "--json", "report.json", *QUICK],
-        monkeypatch, "cp1252",
-    )  # fmt: skip
+        [
+            "collection",
+            "report",
+            str(season),
+            "--pages",
+            os.fsdecode(b"pages\xe9"),
+            "--html",
+            "report.html",
+            "--json",
+            "report.json",
+            *QUICK,
+        ],
+        monkeypatch,
+        "cp1252",
+    )
     assert (code, err) == (0, "")
     assert "Collection season\\xe9" in out
     document = json.loads((here / "report.json").read_text(encoding="utf-8"))
@@ -361,19 +386,18 @@ def test_a_collection_of_files_with_odd_names(
 
 
 def test_the_command_for_a_file_with_an_odd_name_works_in_a_shell(tmp_path: Path) -> None:
-    from convert.reports.collection_words import quoted
+    from convert.wording.collections import quoted
 
     for raw in (b"plain.pgn", b"with space's.pgn", b"caf\xe9's\\n.pgn", b"two\nlines\\xe9.pgn"):
         done = subprocess.run(
             ["bash", "-c", f"printf %s {quoted(file_text(os.fsdecode(raw)))}"],
-            capture_output=True, check=True,
-        )  # fmt: skip
+            capture_output=True,
+            check=True,
+        )
         assert done.stdout == raw
 
 
-def test_odd_names_in_every_command_that_reads(
-    here: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_odd_names_in_every_command_that_reads(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Read, named in what is written, and what is written is UTF-8."""
     source = f"games/{ODD_NAME}"
     for words in (
@@ -394,8 +418,10 @@ def test_odd_names_in_every_command_that_reads(
 
 
 def test_a_text_that_is_none_is_refused(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    for words in (["game", "evil.pgn", "--annotator", "\udcff", "--pgn", "o.pgn"],
-                  ["lesson", FEN, "--title", "\udcff", "-o", "o.html"]):  # fmt: skip
+    for words in (
+        ["game", "evil.pgn", "--annotator", "\udcff", "--pgn", "o.pgn"],
+        ["lesson", FEN, "--title", "\udcff", "-o", "o.html"],
+    ):
         code, _, err = run(words, monkeypatch, "utf-8")
         assert (code, err.count("\n")) == (2, 1)
         assert f"{words[2]} \\xff: not text" in err

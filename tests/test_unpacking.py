@@ -11,9 +11,11 @@ from pathlib import Path
 import pytest
 import zstandard
 
-from convert import sources
 from convert.cli import main
-from convert.sources import LIMIT_NAME, SourceError, read_games, text_chunks, unpacking_limit
+from convert.reading import containers
+from convert.reading.containers import LIMIT_NAME, text_chunks, unpacking_limit
+from convert.reading.fen import SourceError
+from convert.reading.games import read_games
 
 GAME = b'[Event "?"]\n[Result "*"]\n\n1. e4 e5 *\n\n'
 GAMES = 200 * GAME
@@ -24,12 +26,10 @@ def squeezed(kind: str, data: bytes) -> bytes:
 
 
 @pytest.fixture(params=["gz", "zst"])
-def bomb(
-    request: pytest.FixtureRequest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> Path:
+def bomb(request: pytest.FixtureRequest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """Some games, then spaces without end; the free room is made small to keep the test short."""
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr(sources, "FREE_UNPACKED", 1 << 20)
+    monkeypatch.setattr(containers, "FREE_UNPACKED", 1 << 20)
     path = tmp_path / f"bomb.pgn.{request.param}"
     path.write_bytes(squeezed(request.param, GAMES + (b" " * 79 + b"\n") * 40_000))
     return path
@@ -59,12 +59,11 @@ def test_the_games_before_it_are_read(bomb: Path, capsys: pytest.CaptureFixture[
     ]
 
 
-def test_the_other_commands(
-    bomb: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_the_other_commands(bomb: Path, capsys: pytest.CaptureFixture[str]) -> None:
     for args in (["proofread", "-q"], ["lesson", "-q"], ["tables", "--for"]):
-        assert any(WORDS in line and bomb.name in line
-                   for line in failure(capsys, *args, bomb.name)), args  # fmt: skip
+        assert any(
+            WORDS in line and bomb.name in line for line in failure(capsys, *args, bomb.name)
+        ), args
 
 
 def test_from_standard_input(
@@ -104,7 +103,7 @@ def test_nothing_is_left_of_what_was_refused(bomb: Path, tmp_path: Path) -> None
 
 
 def test_what_repeats_itself_a_little_is_read(tmp_path: Path) -> None:
-    """Below 64 MB the ratio does not count: 200 times the same game shrink to a hundredth."""
+    """Below 67 MB the ratio does not count: 200 times the same game shrink to a hundredth."""
     path = tmp_path / "same.pgn.gz"
     path.write_bytes(gzip.compress(100 * GAMES))
     assert path.stat().st_size * 100 < len(100 * GAMES)

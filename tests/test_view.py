@@ -6,9 +6,9 @@ import chess
 from hypothesis import given
 from strategies import positions
 
-from convert.features import features
+from convert.board.features import features
+from convert.judging.view import view
 from convert.rules import position_voices
-from convert.view import view
 
 
 def seen(board: chess.Board, side: chess.Color) -> dict[str, float]:

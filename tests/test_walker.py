@@ -9,9 +9,10 @@ import pytest
 from hypothesis import given
 from strategies import games
 
-from convert.balance import census, material_text
-from convert.trades import contact, find_trades, name_trade, starts_trade
-from convert.walker import Walk, capture_runs, phases, walk
+from convert.board.balance import census, material_text
+from convert.review.trades import contact, find_trades, starts_trade
+from convert.review.walker import Walk, capture_runs, phases, walk
+from convert.wording.trade_names import name_trade
 
 
 def play(sans: str, fen: str = chess.STARTING_FEN) -> list[chess.Move]:
@@ -98,7 +99,9 @@ def slow_contact(walked: Walk, first: int) -> int:
         board = walked.boards[ply]
         attacks = to in board.attacks(source) if to == target else board.ep_square == to
         same = (board.piece_at(source), board.piece_at(target)) == (
-            here.piece_at(source), here.piece_at(target))
+            here.piece_at(source),
+            here.piece_at(target),
+        )
         if not (attacks and same):
             return ply + 1
     return 0

@@ -13,7 +13,7 @@ from typing import Any
 import click
 
 from convert import __version__
-from convert.cli.params import Input
+from convert.cli.params import InputPath
 from convert.cli.quiet import exit_code_of, past_click
 
 CONTEXT = {
@@ -69,7 +69,7 @@ class LazyGroup(click.Group):
 @click.version_option(__version__, prog_name="fullpoint")
 @click.option(
     "--config",
-    type=Input(dir_okay=False),
+    type=InputPath(dir_okay=False),
     help="Settings file (TOML) instead of the user's own.",
 )
 @click.pass_context

@@ -6,12 +6,10 @@ import sys
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from convert.cli.common import note
+from convert.cli.streams import note
 
 if TYPE_CHECKING:
-    from convert.sources import GameRead
-
-
+    from convert.reading.records import GameRead
 
 
 class Games:
@@ -29,7 +27,8 @@ class Games:
 
     def __iter__(self) -> Iterator[GameRead]:
         """File by file; a file that cannot be read is named, and the next one follows."""
-        from convert.sources import SourceError, read_games
+        from convert.reading.fen import SourceError
+        from convert.reading.games import read_games
 
         last = max(self.numbers, default=None)
         for file in self.files:
@@ -62,5 +61,8 @@ class Games:
         self.trouble = True
         wanted = ", ".join(str(n) for n in self.numbers)
         names = ", ".join(self.files)
-        note(f"error: no game {wanted} in {names}" if wanted else
-             f"error: {names}: no game to {to_do}")
+        note(
+            f"error: no game {wanted} in {names}"
+            if wanted
+            else f"error: {names}: no game to {to_do}"
+        )

@@ -20,16 +20,18 @@ from convert.cli.common import (
     StatusLine,
     ToolError,
     Whole,
-    note,
+    name_judges,
     solve_option,
     table_options,
 )
-from convert.cli.params import Careful, Input, Output
+from convert.cli.params import Careful, InputPath, OutputPath
 from convert.cli.quiet import OK, TROUBLE
-from convert.stopping import exit_code
+from convert.cli.streams import note
+from convert.rim.stopping import exit_code
+from convert.wording.small import count_words
 
 if TYPE_CHECKING:
-    from convert.collection.run import Outcome, Progress
+    from convert.collection.run_state import RunProgress, RunSummary
 
 EXTRA = "collections need pyarrow; install it with: pip install 'fullpoint[collection]'"
 CLUSTER_EXTRA = "--cluster needs Dask; install it with: pip install 'fullpoint[cluster]'"
@@ -84,24 +86,48 @@ def command(ctx: click.Context) -> None:
 
 
 @click.command("run", cls=_RunCommand)
-@click.argument("paths", metavar="PATH...", nargs=-1, type=Input(files=_files))
-@click.option("-o", "--out", metavar="OUT",
-              type=Output(collection=True, path_type=Path),
-              help="Folder of the collection: made anew, or gone on with.")
-@click.option("--effort", type=click.Choice(["walk", *EFFORT_NAMES]), default="quick",
-              show_default=True, help="walk: moves, material and trades, no verdicts; the others "
-              "review each game with so much work for what no table settles.")
-@click.option("--anonymous", type=click.Choice(["left-out", "hashed"]),
-              help="Names of players are left out, or replaced by the same mark for the same "
-              "player.")
-@click.option("--jobs", type=Whole(1, 1024), metavar="N",
-              help="Processes at work; without it one for each processor.")
-@click.option("--cluster", metavar="ADDRESS",
-              help="Let a Dask cluster do the work: the address of its scheduler, such as "
-              "tcp://host:8786. All its machines must see PATH and OUT under the same names.")
+@click.argument("paths", metavar="PATH...", nargs=-1, type=InputPath(files=_files))
+@click.option(
+    "-o",
+    "--out",
+    metavar="OUT",
+    type=OutputPath(collection=True, path_type=Path),
+    help="Folder of the collection: made anew, or gone on with.",
+)
+@click.option(
+    "--effort",
+    type=click.Choice(["walk", *EFFORT_NAMES]),
+    default="quick",
+    show_default=True,
+    help="walk: moves, material and trades, no verdicts; the others "
+    "review each game with so much work for what no table settles.",
+)
+@click.option(
+    "--anonymous",
+    type=click.Choice(["left-out", "hashed"]),
+    help="Names of players are left out, or replaced by the same mark for the same player.",
+)
+@click.option(
+    "--jobs",
+    type=Whole(1, 1024),
+    metavar="N",
+    help="Processes at work; without it one for each processor.",
+)
+@click.option(
+    "--cluster",
+    metavar="ADDRESS",
+    help="Let a Dask cluster do the work: the address of its scheduler, such as "
+    "tcp://host:8786. All its machines must see PATH and OUT under the same names.",
+)
 @click.option("--again", is_flag=True, help="Throw away what OUT holds and make it anew.")
-@click.option("--html", "html_out", metavar="FILE", type=Output(),
-              help="When all is done, write the report as one page.")
+@click.option("--prune", is_flag=True, help="Take out the rows of files that are gone.")
+@click.option(
+    "--html",
+    "html_out",
+    metavar="FILE",
+    type=OutputPath(),
+    help="When all is done, write the report as one page.",
+)
 @click.option("--part-bytes", type=Whole(1, MOST_COUNT), hidden=True)
 @click.option("-q", "--quiet", is_flag=True, help="No progress, no final line.")
 @solve_option
@@ -116,6 +142,7 @@ def run(
     jobs: int | None,
     cluster: str | None,
     again: bool,
+    prune: bool,
     html_out: str | None,
     part_bytes: int | None,
     quiet: bool,
@@ -128,33 +155,32 @@ def run(
     input. A run may be stopped at any time: the same command goes on from there. Files that were
     added or have changed are done by naming them again.
 
-    'fullpoint collection report OUT' tells what the collection has to say.
-
+    'fullpoint collection report OUT' tells what it has to say.
     \b
     fullpoint collection games/ -o season --html season.html
-    fullpoint collection new.pgn -o season
     fullpoint collection report season
     """
+    if cluster is not None and jobs is not None:
+        raise click.UsageError("--jobs is for this machine; the cluster has its own workers", ctx)
     if not paths or out is None:
         if not paths and out is None:
             click.echo(ctx.get_help())
             return TROUBLE
         missing = "no folder is given: -o OUT" if paths else "no PATH is given"
         raise click.UsageError(missing, ctx)
-    if cluster is not None and jobs is not None:
-        raise click.UsageError("--jobs is for this machine; the cluster has its own workers", ctx)
     _check_extras(cluster)
-    for folder in tables:
-        if not folder.is_dir():
-            raise ToolError(f"{folder}: no such folder of tables")
+    _check_folders(tables)
 
     from convert.collection.crew import RunError
     from convert.collection.inputs import BadInput, find_inputs
     from convert.collection.ledger import BadFolder
-    from convert.collection.rows import Options
+    from convert.collection.rows import WALK, Options
     from convert.collection.run import run as run_collection
+    from convert.judging.plugged import installed_judges
 
     line = _Line(quiet)
+    if effort != WALK:
+        name_judges([judge.name for judge in installed_judges()])
     options = Options(
         effort=effort,
         anonymous={"left-out": "left out", "hashed": "hashed", None: ""}[anonymous],  # type: ignore[arg-type]
@@ -170,6 +196,7 @@ def run(
                 jobs=jobs or _processors(),
                 cluster=cluster,
                 again=again,
+                prune=prune,
                 part_bytes=part_bytes,
                 tell=line.show,
             )
@@ -191,7 +218,13 @@ def run(
 def _report(ctx: click.Context, out: Path, html_out: str, quiet: bool) -> None:
     from convert.cli.collection_report import command as report
 
-    ctx.invoke(report, folder=out, html_out=html_out, quiet=quiet)
+    ctx.invoke(report, folders=(out,), html_out=html_out, quiet=quiet)
+
+
+def _check_folders(tables: tuple[Path, ...]) -> None:
+    for folder in tables:
+        if not folder.is_dir():
+            raise ToolError(f"{folder}: no such folder of tables")
 
 
 def _check_extras(cluster: str | None) -> None:
@@ -216,14 +249,15 @@ class _Line:
     def __init__(self, quiet: bool):
         self.line = StatusLine(quiet)
 
-    def show(self, progress: Progress) -> None:
+    def show(self, progress: RunProgress) -> None:
         """Games, rate, errors, share, time left."""
         rate = progress.games / progress.seconds if progress.seconds else 0.0
-        text = f"{_number(progress.games, 'game')}, {_rate(rate)}, {100 * progress.share:.0f}% done"
+        text = f"{count_words(progress.games, 'game')}, {_rate(rate)}"
+        text += f", {100 * progress.share:.0f}% done"
         if progress.left is not None:
             text += f", about {_time(progress.left)} left"
         if progress.errors:
-            text += f", {_number(progress.errors, 'remark')}"
+            text += f", {count_words(progress.errors, 'remark')}"
         self.line.show(text)
 
     def wipe(self) -> None:
@@ -231,33 +265,33 @@ class _Line:
         self.line.wipe()
 
 
-def _tell(outcome: Outcome, out: Path, quiet: bool, anonymous: bool) -> None:
+def _tell(outcome: RunSummary, out: Path, quiet: bool, anonymous: bool) -> None:
     """The remarks of a run, and its figures in a last line."""
     for remark in outcome.remarks:
         note(remark)
     for name, reason in outcome.unreadable[:_MOST_NAMED]:
         note(f"error: {name}: {reason}")
     if len(outcome.unreadable) > _MOST_NAMED:
-        note(f"error: {len(outcome.unreadable) - _MOST_NAMED} more files cannot be read; "
-             f"see the table errors in {out}")
+        note(
+            f"error: {len(outcome.unreadable) - _MOST_NAMED} more files cannot be read; "
+            f"see the table errors in {out}"
+        )
     if quiet:
         return
-    text = f"{out}: {_number(outcome.games, 'game')} of {_number(outcome.files, 'file')}"
+    text = f"{out}: {count_words(outcome.games, 'game')} of {count_words(outcome.files, 'file')}"
     if outcome.new:
         rate = outcome.new / outcome.seconds if outcome.seconds else 0.0
         text += f"; {outcome.new:,} done now in {_time(outcome.seconds)}, {_rate(rate)}"
     else:
         text += "; nothing was left to do"
     if outcome.errors:
-        text += f"; {_number(outcome.errors, 'remark')} in the table errors"
+        text += f"; {count_words(outcome.errors, 'remark')} in the table errors"
     note(text)
     if anonymous:
-        note(f"{out}{os.sep}ledger holds names of files and the key to the marks: keep it to "
-             "yourself")
-
-
-def _number(number: int, word: str) -> str:
-    return f"{number:,} {word}" if number == 1 else f"{number:,} {word}s"
+        note(
+            f"{out}{os.sep}ledger holds names of files and the key to the marks: keep it to "
+            "yourself"
+        )
 
 
 def _rate(games: float) -> str:

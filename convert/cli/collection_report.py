@@ -3,89 +3,149 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from convert import outputs
 from convert.cli.common import (
     EFFORT_NAMES,
-    SolverProgress,
     StatusLine,
     ToolError,
     Whole,
-    make_bench,
-    note,
     out_console,
     solve_option,
     table_options,
     whole_file,
 )
-from convert.cli.params import Careful, Input, Output
+from convert.cli.params import Careful, InputPath, OutputPath
 from convert.cli.quiet import OK, TROUBLE
-from convert.collection.folder import files_of
-from convert.safe_text import file_path
+from convert.rim.collection_folder import files_of
+from convert.rim.safe_text import file_text
 
 if TYPE_CHECKING:
-    from convert.collection.summary import Pick, Summary
-    from convert.judge import Bench
-    from convert.sources import GameRead
+    from convert.model.summary import Pick, Summary
 
 
 @click.command("report", cls=Careful)
-@click.argument("folder", metavar="OUT", type=Input(path_type=Path, files=files_of))
-@click.option("--html", "html_out", metavar="FILE", type=Output(),
-              help="Write one page that needs no network and no script ('-': standard output).")
-@click.option("--json", "json_out", metavar="FILE", type=Output(),
-              help="Write all figures as JSON ('-': standard output).")
-@click.option("--player", metavar="NAME",
-              help="Only this player's side of the games, beside the same for all others.")
-@click.option("--games", "most", metavar="N", type=Whole(0, 1000), default=20,
-              show_default=True, help="Games most worth looking at that are named.")
-@click.option("--pages", "pages_out", metavar="DIR",
-              type=Output(folder=True, path_type=Path),
-              help="Review these games again and write a page of its own for each, to which the "
-              "report leads. The files of the games must stand where they stood.")
-@click.option("--effort", "pages_effort", type=click.Choice(EFFORT_NAMES),
-              help="Effort for --pages.  [default: that of the collection, or normal]")
+@click.argument(
+    "folders",
+    metavar="OUT...",
+    nargs=-1,
+    required=True,
+    type=InputPath(path_type=Path, files=files_of),
+)
+@click.option(
+    "--html",
+    "html_out",
+    metavar="FILE",
+    type=OutputPath(),
+    help="Write one page that needs no network and no script ('-': standard output).",
+)
+@click.option(
+    "--json",
+    "json_out",
+    metavar="FILE",
+    type=OutputPath(),
+    help="Write all figures as JSON ('-': standard output).",
+)
+@click.option(
+    "--player",
+    metavar="NAME",
+    help="A page about one player: this side of all games, whoever stood better first, beside the "
+    "same for all others.",
+)
+@click.option(
+    "--same",
+    metavar="NAME|FILE",
+    multiple=True,
+    type=InputPath(files=lambda name: (name,) if os.path.isfile(name) else ()),
+    help="Another spelling of the player's name, or a file with one a line (repeatable).",
+)
+@click.option(
+    "--games",
+    "most",
+    metavar="N",
+    type=Whole(0, 1000),
+    default=20,
+    show_default=True,
+    help="Games most worth looking at that are named.",
+)
+@click.option(
+    "--pages",
+    "pages_out",
+    metavar="DIR",
+    type=OutputPath(folder=True, path_type=Path),
+    help="Review these games again and write a page of its own for each, to which the "
+    "report leads. The files of the games must stand where they stood.",
+)
+@click.option(
+    "--pgn",
+    "pgn_out",
+    metavar="FILE",
+    type=OutputPath(),
+    help="Review these games again and write them as one annotated PGN ('-': standard output).",
+)
+@click.option(
+    "--lesson",
+    "lesson_out",
+    metavar="FILE",
+    type=OutputPath(),
+    help="Make a sheet of exercises from the slips named beside these games, the player's own "
+    "with --player (.html, .pgn, .epd or .json).",
+)
+@click.option(
+    "--effort",
+    "pages_effort",
+    type=click.Choice(EFFORT_NAMES),
+    help="Effort for --pages, --pgn and --lesson.  [default: that of the collection, or normal]",
+)
 @click.option("-q", "--quiet", is_flag=True, help="No report on the terminal, no progress.")
 @solve_option
 @table_options
+@click.pass_context
 def command(
-    folder: Path,
+    ctx: click.Context,
+    folders: tuple[Path, ...],
     html_out: str | None,
     json_out: str | None,
     player: str | None,
+    same: tuple[str, ...],
     most: int,
     pages_out: Path | None,
+    pgn_out: str | None,
+    lesson_out: str | None,
     pages_effort: str | None,
     quiet: bool,
     solve: bool,
     tables: tuple[Path, ...],
 ) -> int:
-    """Tell what the collection in folder OUT has to say.
+    """Tell what the collection in folder OUT has to say, or several together.
 
-    How won positions were converted, by kind of ending and by rating; trades
+    What became of won positions, by kind of ending and by rating; trades
     right, wrong and missed; slips; the exchange up and pawn endings; and the
     games most worth looking at. Every share comes with its number and its
-    95% interval.
+    95% interval. With --player all of it for one player, and what costs
+    that player most.
 
     \b
     fullpoint collection report season
     fullpoint collection report season --html season.html --pages season-games
-    fullpoint collection report season --player "Marrin, Osgood"
+    fullpoint collection report 2024 2025 --player "Marrin, Osgood" --same "Marrin, O."
     """
-    if "-" in (html_out, json_out):
+    if "-" in (html_out, json_out, pgn_out, lesson_out):
         quiet = True
-    summary = _summary(folder, player, most, quiet)
+    if same and player is None:
+        raise click.UsageError("--same joins spellings of the player named by --player", ctx)
+    summary = _summary(folders, player, _spellings(same), most, quiet)
+    named = [e for e in summary.facts.effort.split(", ") if e in EFFORT_NAMES]
+    effort = pages_effort or (named or ["normal"])[0]
     trouble = False
-    if pages_out is not None:
-        named = [e for e in summary.facts.effort.split(", ") if e in EFFORT_NAMES]
-        effort = pages_effort or (named or ["normal"])[0]
-        made = _Pages(pages_out, effort, solve, tables, quiet)
+    if pages_out is not None or pgn_out is not None:
+        from convert.cli.collection_games import GamesAgain
+
+        made = GamesAgain(pages_out, pgn_out, effort, solve, tables, quiet, html_out)
         summary = made.add_to(summary)
         trouble = made.trouble
     if html_out:
@@ -94,10 +154,14 @@ def command(
         with whole_file(html_out) as file:
             file.write(html_text(_seen_from(summary, html_out)))
     if json_out:
-        from convert.reports.collection_json import json_text
+        from convert.reports.json_text import summary_document
 
         with whole_file(json_out) as file:
-            file.write(json_text(summary))
+            file.write(summary_document(summary))
+    if lesson_out:
+        from convert.cli.collection_games import lesson_of
+
+        trouble |= lesson_of(ctx, summary, lesson_out, effort, solve, tables, quiet) != OK
     if not quiet:
         from convert.reports.collection_text import print_summary
 
@@ -105,7 +169,29 @@ def command(
     return TROUBLE if trouble else OK
 
 
-def _summary(folder: Path, player: str | None, most: int, quiet: bool) -> Summary:
+def _spellings(same: tuple[str, ...]) -> tuple[str, ...]:
+    """Spellings as they are given, and those of files, one a line.
+
+    Raises:
+        ToolError: a file cannot be read.
+    """
+    names: list[str] = []
+    for one in same:
+        if not os.path.isfile(one):
+            names.append(one)
+            continue
+        try:
+            lines = Path(one).read_text(encoding="utf-8-sig").splitlines()
+        except (OSError, UnicodeDecodeError) as err:
+            reason = err.strerror if isinstance(err, OSError) else "is no text in UTF-8"
+            raise ToolError(f"{file_text(one)}: {reason}") from err
+        names += [line.strip() for line in lines if line.strip()]
+    return tuple(names)
+
+
+def _summary(
+    folders: tuple[Path, ...], player: str | None, same: tuple[str, ...], most: int, quiet: bool
+) -> Summary:
     try:
         import pyarrow as _  # noqa: F401
     except ImportError as err:
@@ -118,9 +204,12 @@ def _summary(folder: Path, player: str | None, most: int, quiet: bool) -> Summar
     line = StatusLine(quiet)
     try:
         return summarise(
-            folder, player=player, most=most,
-            tell=lambda done, of: line.show(f"counting: {done:,} of {of:,} parts"),
-        )  # fmt: skip
+            *dict.fromkeys(folders),
+            player=player,
+            same=same,
+            most=most,
+            tell=lambda done, of: line.show(f"counting: {100 * done / of:.0f}%"),
+        )
     except (NoCollection, NoSuchPlayer) as err:
         line.wipe()
         raise ToolError(str(err)) from err
@@ -133,105 +222,12 @@ def _seen_from(summary: Summary, html_out: str) -> Summary:
     start = Path.cwd() if html_out == "-" else Path(html_out).absolute().parent
     return replace(
         summary,
-        picks=tuple(
-            replace(pick, page=Path(os.path.relpath(pick.page, start)).as_posix())
-            if pick.page
-            else pick
-            for pick in summary.picks
-        ),
+        picks=tuple(_from(start, pick) for pick in summary.picks),
+        forfeits=tuple(_from(start, pick) for pick in summary.forfeits),
     )
 
 
-class _Pages:
-    """Makes the pages of the games that are worth looking at."""
-
-    def __init__(
-        self, folder: Path, effort: str, solve: bool, tables: tuple[Path, ...], quiet: bool
-    ):
-        self.folder = folder
-        self.effort = effort
-        self.solve = solve
-        self.tables = tables
-        self.quiet = quiet
-        self.trouble = False
-
-    def add_to(self, summary: Summary) -> Summary:
-        """Write them, and an index; games that cannot be found again are named and left out."""
-        from convert.cli.pages import Folder
-
-        picks = summary.picks
-        if not picks:
-            note("no game to make a page for")
-            return summary
-        solving = SolverProgress(self.quiet)
-        bench = make_bench(self.tables, self.effort, solve=self.solve, tell=solving)
-        files = tuple(dict.fromkeys(file_path(pick.file) for pick in picks if pick.file))
-        try:
-            outputs.check([outputs.Output("--pages", str(self.folder), pages=True)], files)
-        except outputs.OutputError as err:
-            raise ToolError(str(err)) from err
-        pages = Folder(self.folder, files)
-        pages.title = "Games most worth looking at"
-        line = StatusLine(self.quiet)
-        found: list[Pick] = []
-        for number, pick in enumerate(picks, 1):
-            line.show(f"pages: game {number} of {len(picks)}")
-            found.append(self._page(pick, bench, pages))
-        line.wipe()
-        pages.finish()
-        return replace(summary, picks=tuple(found))
-
-    def _page(self, pick: Pick, bench: Bench, pages: object) -> Pick:
-        from convert.bench import fresh
-        from convert.cli.pages import Folder
-        from convert.fen import SourceError
-        from convert.review import Refused, review_game
-        from tablebases.errors import Contradiction
-
-        assert isinstance(pages, Folder)
-        if not pick.file:
-            return self._without(pick, "the collection does not name the file of the game")
-        try:
-            read = next(_again(pick), None)
-        except SourceError as err:
-            return self._without(pick, str(err))
-        if read is None or len(read.moves) != pick.plies:
-            return self._without(pick, f"{pick.file}: game {pick.number} is another one by now")
-        fresh(bench)
-        try:
-            review = review_game(read, bench)
-        except (Refused, Contradiction) as err:
-            return self._without(pick, f"{pick.file}: game {pick.number}: {err}")
-        pages.add(review)
-        return replace(pick, page=str(self.folder / pages.rows[-1].href))
-
-    def _without(self, pick: Pick, reason: str) -> Pick:
-        note(f"{reason}; no page for it")
-        self.trouble = True
+def _from(start: Path, pick: Pick) -> Pick:
+    if not pick.page:
         return pick
-
-
-def _again(pick: Pick) -> Iterator[GameRead]:
-    """The game itself; a plain file is opened where its text begins.
-
-    Raises:
-        SourceError: the file cannot be read.
-    """
-    from convert.fen import SourceError
-    from convert.sources import is_packed, read_games
-
-    path = file_path(pick.file)
-    try:
-        with open(path, "rb") as stream:
-            packed = is_packed(stream.read(4))
-            stream.seek(pick.offset)
-            if not packed:
-                for read in read_games("-", stdin=stream):
-                    yield replace(read, source=pick.file, number=pick.number or read.number)
-                    return
-    except OSError as err:
-        raise SourceError(pick.file, f"cannot be read: {err.strerror}") from err
-    for read in read_games(path):
-        if read.number == pick.number:
-            yield read
-            return
+    return replace(pick, page=Path(os.path.relpath(pick.page, start)).as_posix())

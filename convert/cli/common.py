@@ -6,21 +6,21 @@ import contextlib
 import math
 import sys
 import tomllib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from convert import outputs
-from convert.cli.params import Input
-from convert.cli.streams import below
-from convert.safe_text import safe_line
+from convert.cli.params import InputPath
+from convert.cli.streams import below, note
+from convert.rim import outputs
+from convert.rim.safe_text import safe_line
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from convert.judge import Bench
+    from convert.judging.judges import Bench
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -82,9 +82,7 @@ class Real(click.FloatRange):
 class Whole(click.IntRange):
     """A whole number of an option; both ends of its range are given."""
 
-    def convert(
-        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
-    ) -> int:
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:
         """The number.
 
         Raises:
@@ -107,7 +105,7 @@ def table_options(command: F) -> F:
         "--tables",
         "tables",
         multiple=True,
-        type=Input(path_type=Path, files=table_files),
+        type=InputPath(path_type=Path, files=table_files),
         envvar="FULLPOINT_TABLES",
         metavar="DIR",
         help="Folder with further Syzygy tables, up to seven men (repeatable; also the "
@@ -142,24 +140,34 @@ def solve_option(command: F) -> F:
 class StatusLine:
     """Progress on one line of standard error; nothing when that is no terminal."""
 
+    WIDTH = 78
+
     def __init__(self, quiet: bool = False):
         self.on = not quiet and sys.stderr.isatty()
 
     def show(self, text: str) -> None:
         """Put the text in place of what the line showed."""
         if self.on:
-            self._write("\r" + safe_line(text)[:78].ljust(78))
+            self._write("\r" + safe_line(text)[: self.WIDTH].ljust(self.WIDTH))
 
     def wipe(self) -> None:
         """Leave the line empty."""
         if self.on:
-            self._write("\r" + " " * 78 + "\r")
+            self._write("\r" + " " * self.WIDTH + "\r")
 
     @staticmethod
     def _write(text: str) -> None:
         stream = below(sys.stderr)
         stream.write(text)
         stream.flush()
+
+
+def solver_words(progress: Any) -> str:
+    """What is being proved, for how long yet, and for how long all of it may take at most."""
+    words = f"to prove: {progress.question}; about {max(1, round(progress.left))} s"
+    if progress.most < math.inf:
+        words += f", at most {max(1, math.ceil(progress.most))} s in all"
+    return f"{words} (Ctrl-C: go on)"
 
 
 class SolverProgress:
@@ -179,10 +187,7 @@ class SolverProgress:
             self.first = False
             if not prepared():
                 note("preparing the solver, once: about a minute")
-        left = f", about {progress.left:.0f} s left" if progress.share > 0.02 else ""
-        self.line.show(
-            f"solving ({progress.question}): {progress.done:,} of {progress.slices:,}{left}"
-        )
+        self.line.show(solver_words(progress))
 
     def done(self) -> None:
         """Wipe the line."""
@@ -242,17 +247,25 @@ def make_bench(
     *,
     solve: bool = True,
     tell: Callable[[Any], None] | None = None,
+    installed: bool = True,
 ) -> Bench:
     """Open the tables and seat the judges; ``tell`` hears of the solver's progress.
 
-    When the command ends, table files that had to be set aside are named.
+    Judges that other packages bring are named (``installed``: they are asked).  When the command
+    ends, table files that had to be set aside are named.
 
     Raises:
         NoSuchFolder: a folder of the user's does not exist.
+        JudgeError: a judge of another package cannot be used.
     """
-    from convert.bench import open_bench, set_aside
+    from convert.judging.bench import also_asked, open_bench, set_aside
 
-    bench = open_bench(tables, effort, solve=solve, tell=tell)
+    def making() -> None:
+        if isinstance(tell, SolverProgress) and tell.line.on:
+            note("preparing the look-ahead, once: about a minute")
+
+    bench = open_bench(tables, effort, solve=solve, tell=tell, making=making, installed=installed)
+    name_judges(also_asked(bench))
 
     def remark() -> None:
         for text in set_aside(bench):
@@ -261,6 +274,12 @@ def make_bench(
     if (context := click.get_current_context(silent=True)) is not None:
         context.call_on_close(remark)
     return bench
+
+
+def name_judges(names: Sequence[str]) -> None:
+    """Say which judges of other packages are asked; nothing where there are none."""
+    if names:
+        note(f"also asked, beside the program's own judges: {', '.join(names)}")
 
 
 def out_console() -> Console:
@@ -277,14 +296,9 @@ def err_console() -> Console:
     return consoles.err_console()
 
 
-def note(text: str) -> None:
-    """A remark or an error on standard error, one line."""
-    sys.stderr.write(f"fullpoint: {safe_line(text)}\n")
-
-
 @contextlib.contextmanager
 def whole_file(path: str) -> Iterator[IO[str]]:
-    """`convert.outputs.whole_file` for the commands.
+    """`convert.rim.outputs.whole_file` for the commands.
 
     Raises:
         ToolError: it cannot be written; what stood there before is still there.

@@ -12,7 +12,7 @@ from rich.segment import Segment
 from rich.text import Text
 
 from convert.cli.streams import below
-from convert.safe_text import safe
+from convert.rim.safe_text import safe
 
 
 class SafeConsole(Console):

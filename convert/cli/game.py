@@ -3,57 +3,106 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable
 from contextlib import ExitStack
+from dataclasses import dataclass
 from pathlib import Path
-from typing import IO, TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from convert.bench import fresh
 from convert.cli.batch import Games
 from convert.cli.common import (
     MOST_COUNT,
     SolverProgress,
     StatusLine,
+    ToolError,
     Whole,
     effort_option,
     figures_option,
     make_bench,
-    note,
     out_console,
     solve_option,
     table_options,
-    whole_file,
 )
-from convert.cli.params import Careful, Input, Output
+from convert.cli.params import Careful, InputPath, OutputPath
 from convert.cli.quiet import FINDINGS, OK, TROUBLE
+from convert.cli.streams import note
+from convert.judging.bench import fresh
+from convert.reports import OUTPUTS, Beside
 
 if TYPE_CHECKING:
-    from convert.cli.pages import Folder, OnePage
-    from convert.judge import Bench
+    from convert.cli.pages import Target
+    from convert.judging.judges import Bench
     from convert.model import Review
-    from convert.sources import GameRead
+    from convert.reading.records import GameRead
+
+
+def output_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """An option for each form in which reviews are written (:data:`convert.reports.OUTPUTS`)."""
+    for form in reversed(OUTPUTS):
+        command = click.option(
+            f"--{form.ident}",
+            form.ident,
+            metavar="OUT",
+            type=OutputPath(pages=form.pages, folder=form.folder),
+            help=form.help,
+        )(command)
+    return command
+
+
+def booklet_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """A booklet of all games, and its title."""
+    command = click.option(
+        "--title",
+        default="",
+        metavar="TEXT",
+        help="Title of the booklet; else the names of the files.",
+    )(command)
+    return click.option(
+        "--booklet",
+        metavar="OUT",
+        type=OutputPath(),
+        help="Write all games as a booklet to print, with title page and contents: a page "
+        "(.html) or LaTeX (.tex).",
+    )(command)
 
 
 @click.command("game", cls=Careful)
-@click.argument("files", metavar="FILE...", nargs=-1, type=Input())
-@click.option("--game", "games", multiple=True, type=Whole(1, MOST_COUNT), metavar="N",
-              help="Only game number N of the file (repeatable).")
-@click.option("--side", type=click.Choice(["white", "black", "auto"]), default="auto",
-              show_default=True, help="Whose conversion is reviewed; auto: the side that was "
-              "winning or clearly better first.")
-@click.option("--pgn", "pgn_out", metavar="OUT", type=Output(),
-              help="Write the games with the findings as comments, variations and NAGs.")
-@click.option("--json", "json_out", metavar="OUT", type=Output(),
-              help="Write the whole reviews as JSON ('-': standard output).")
-@click.option("--html", "html_out", metavar="OUT", type=Output(pages=True),
-              help="Write an illustrated page: a name ending in .html or .htm for one game, else "
-              "a folder with a page a game and an index.")
+@click.argument("files", metavar="FILE...", nargs=-1, type=InputPath())
+@click.option(
+    "--game",
+    "games",
+    multiple=True,
+    type=Whole(1, MOST_COUNT),
+    metavar="N",
+    help="Only game number N of the file (repeatable).",
+)
+@click.option(
+    "--side",
+    type=click.Choice(["white", "black", "auto"]),
+    default="auto",
+    show_default=True,
+    help="Whose conversion is reviewed; auto: the winner's if he was ever winning or "
+    "clearly better, else the side that was so first.",
+)
+@output_options
+@booklet_options
+@click.option(
+    "--full/--brief",
+    "full",
+    default=False,
+    show_default=True,
+    help="The report on the terminal whole (each slip and trade with its diagram, the outcome "
+    "move by move, material, how we know), or in a few lines each.",
+)
 @click.option("--annotator", metavar="NAME", help="Annotator tag for --pgn.")
 @click.option("-q", "--quiet", is_flag=True, help="No report on the terminal, no progress.")
-@click.option("--fail-on", type=click.Choice(["slip", "suspected"]),
-              help="Exit with 1 when a certain slip (or a suspected one) is found.")
+@click.option(
+    "--fail-on",
+    type=click.Choice(["slip", "suspected"]),
+    help="Exit with 1 when a certain slip (or a suspected one) is found.",
+)
 @effort_option
 @solve_option
 @figures_option
@@ -61,12 +110,13 @@ if TYPE_CHECKING:
 @click.pass_context
 def command(
     ctx: click.Context,
+    /,
     files: tuple[str, ...],
     games: tuple[int, ...],
     side: str,
-    pgn_out: str | None,
-    json_out: str | None,
-    html_out: str | None,
+    booklet: str | None,
+    title: str,
+    full: bool,
     annotator: str | None,
     quiet: bool,
     fail_on: str | None,
@@ -74,42 +124,42 @@ def command(
     solve: bool,
     figures: bool,
     tables: tuple[Path, ...],
+    **outs: str | None,
 ) -> int:
     """Review how each game of FILE (PGN; .gz, .zst; - for standard input) was converted.
 
-    The report tells the story, the outcome move by move, material, trades,
-    slips, technique and what to teach; every outcome with its evidence.
+    The report begins with who won, how, and the deciding moment; then come slips, trades,
+    technique, the outcome move by move and material; every outcome with its evidence.
 
     \b
     fullpoint game club.pgn --game 3
     fullpoint game club.pgn --side black --pgn annotated.pgn --json review.json
     fullpoint game club.pgn --game 3 --html lesson.html
+    fullpoint game season.pgn -q --booklet season.tex --title "Our season"
     """
     if not files:
         if sys.stdin.isatty():
             click.echo(ctx.get_help())
             return 2
         files = ("-",)
-    if "-" in (pgn_out, json_out, html_out):
+    if "-" in outs.values():
         quiet = True
+    if title and booklet is None:
+        raise ToolError("--title is the title of a --booklet; name one")
     solving = SolverProgress(quiet)
     bench = make_bench(tables, effort, solve=solve, tell=solving)
-    job = _Job(bench, side, Games(files, games), quiet, figures, annotator)
+    job = _Job(bench, side, Games(files, games), quiet, _Look(figures, full), annotator)
     with ExitStack() as stack:
-        job.pgn = stack.enter_context(whole_file(pgn_out)) if pgn_out else None
-        if html_out:
-            from convert.cli.pages import pages
+        for form in OUTPUTS:
+            if (out := outs[form.ident]) is not None:
+                from convert.cli.pages import written
 
-            job.html = stack.enter_context(pages(html_out, files))
-        json_file = stack.enter_context(whole_file(json_out)) if json_out else None
-        if json_file is not None:
-            from convert.reports.json_text import document
+                job.outputs.append(stack.enter_context(written(form, out, files)))
+        if booklet is not None:
+            from convert.cli.pages import booklet as made
 
-            for piece in document(job.reviews()):
-                json_file.write(piece)
-        else:
-            for _ in job.reviews():
-                pass
+            job.outputs.append(stack.enter_context(made(booklet, title, files)))
+        job.run()
         if not job.reviewed:
             job.games.none_found("review")
     if job.games.trouble:
@@ -117,6 +167,14 @@ def command(
     if fail_on and (job.certain or (fail_on == "suspected" and job.suspected)):
         return FINDINGS
     return OK
+
+
+@dataclass(frozen=True)
+class _Look:
+    """How the report looks on the terminal."""
+
+    figures: bool
+    full: bool
 
 
 class _Job:
@@ -128,33 +186,32 @@ class _Job:
         side: str,
         games: Games,
         quiet: bool,
-        figures: bool,
+        look: _Look,
         annotator: str | None,
     ):
         self.bench = bench
         self.side = side
         self.games = games
         self.line = StatusLine(quiet)
-        self.figures = figures
+        self.look = look
         self.annotator = annotator
-        self.pgn: IO[str] | None = None
-        self.html: OnePage | Folder | None = None
+        self.outputs: list[Target] = []
         self.console = None if quiet else out_console()
         self.reviewed = self.certain = self.suspected = 0
 
-    def reviews(self) -> Iterator[Review]:
-        """Review and report each game asked for; yields the reviews for JSON."""
+    def run(self) -> None:
+        """Review and report each game asked for."""
         reads = iter(self.games)
-        if self.html is not None:
-            reads = self.html.check(reads)
+        for output in self.outputs:
+            reads = output.check(reads)
         for read in reads:
             review = self._one(read)
             if review is not None:
-                yield review
+                self._report(review, read)
 
     def _one(self, read: GameRead) -> Review | None:
         from convert.model import Side
-        from convert.review import Refused, review_game
+        from convert.review.game import Refused, review_game
         from tablebases.errors import Contradiction
 
         self.games.remark(read)
@@ -177,7 +234,6 @@ class _Job:
             return None
         finally:
             self.line.wipe()
-        self._report(review, read)
         return review
 
     def _report(self, review: Review, read: GameRead) -> None:
@@ -186,13 +242,10 @@ class _Job:
 
             if self.reviewed:
                 self.console.print("\n" + "=" * min(self.console.width, 80) + "\n", style="")
-            print_review(review, self.console, figures=self.figures)
-        if self.pgn is not None and read.game is not None:
-            from convert.reports.pgn import annotated
-
-            self.pgn.write(annotated(review, read.game, annotator=self.annotator))
-        if self.html is not None:
-            self.html.add(review)
+            look = self.look
+            print_review(review, self.console, figures=look.figures, full=look.full)
+        for output in self.outputs:
+            output.add(review, Beside(read.game, self.annotator))
         self.reviewed += 1
         self.certain += sum(s.certain for s in review.slips)
         self.suspected += sum(not s.certain for s in review.slips)

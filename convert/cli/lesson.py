@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from convert.bench import keep_small
 from convert.cli.common import (
     MOST_COUNT,
     MOST_SECONDS,
@@ -23,30 +22,41 @@ from convert.cli.common import (
     effort_option,
     figures_option,
     make_bench,
-    note,
     out_console,
     solve_option,
     table_options,
     whole_file,
 )
-from convert.cli.params import Careful, Input, Output
+from convert.cli.params import Careful, InputPath, OutputPath
 from convert.cli.quiet import OK, TROUBLE
-from convert.safe_text import file_text
+from convert.cli.streams import note
+from convert.judging.bench import keep_small
+from convert.rim.safe_text import file_text
 
 if TYPE_CHECKING:
-    from convert.judge import Bench
+    from convert.judging.judges import Bench
     from convert.lesson.choose import Pool, Wanted
     from convert.lesson.judging import Draft
-    from convert.lesson.model import Sheet
+    from convert.lesson.searched import Glimpse
+    from convert.model.lesson import Exercise, Sheet
 
 FORMATS = ("html", "pgn", "epd", "json")
 LEVELS = ("easy", "medium", "hard")
 THEME_NAMES = (
-    "pawn-ending", "exchange-up", "pieces-not-pawns", "wrong-trade", "recapture", "rook-endings",
-    "defence", "minor-pieces", "queens",
-)  # fmt: skip
+    "pawn-ending",
+    "exchange-up",
+    "pieces-not-pawns",
+    "wrong-trade",
+    "recapture",
+    "rook-endings",
+    "defence",
+    "minor-pieces",
+    "queens",
+)
 #: Exercises on a sheet from games or positions when no number is asked for.
 USUAL_COUNT = 12
+#: Positions past proof kept while reading, and searched for each exercise that is still wanted.
+MOST_GLIMPSES, SEARCHED_FOR_ONE = 100, 4
 #: Planned work that the solver may do in one run when nothing else is said, in seconds of one core.
 USUAL_SECONDS = 100.0
 _GAMES, _POSITIONS, _PACKED = (".pgn",), (".epd", ".fen"), (".gz", ".zst")
@@ -75,30 +85,64 @@ def _files(source: str) -> Iterator[str]:
 
 
 @click.command("lesson", cls=Careful)
-@click.argument("sources", metavar="[FILE|FOLDER|FEN]...", nargs=-1,
-                type=Input(files=_files))
-@click.option("-o", "--out", "out", metavar="OUT", type=Output(),
-              help="Write the sheet: .html (answers on pages of their own), .pgn, .epd or .json "
-              "('-': standard output, with --format).")
-@click.option("--format", "format_", type=click.Choice(FORMATS),
-              help="Kind of OUT where its name does not tell.")
-@click.option("--theme", "themes", multiple=True, type=click.Choice(THEME_NAMES),
-              help="Only exercises of this theme (repeatable).")
-@click.option("--count", type=Whole(1, MOST_COUNT), metavar="N",
-              help=f"At most N exercises (from games and positions {USUAL_COUNT} if not given; "
-              "the built-in lesson has all).")
-@click.option("--level", "levels", multiple=True, type=click.Choice(LEVELS),
-              help="Only exercises of this level (repeatable).")
+@click.argument("sources", metavar="[FILE|FOLDER|FEN]...", nargs=-1, type=InputPath(files=_files))
+@click.option(
+    "-o",
+    "--out",
+    "out",
+    metavar="OUT",
+    type=OutputPath(),
+    help="Write the sheet: .html (answers on pages of their own), .pgn, .epd or .json "
+    "('-': standard output, with --format).",
+)
+@click.option(
+    "--format",
+    "format_",
+    type=click.Choice(FORMATS),
+    help="Kind of OUT where its name does not tell.",
+)
+@click.option(
+    "--theme",
+    "themes",
+    multiple=True,
+    type=click.Choice(THEME_NAMES),
+    help="Only exercises of this theme (repeatable).",
+)
+@click.option(
+    "--count",
+    type=Whole(1, MOST_COUNT),
+    metavar="N",
+    help=f"At most N exercises (from games and positions {USUAL_COUNT} if not given; "
+    "the built-in lesson has all).",
+)
+@click.option(
+    "--level",
+    "levels",
+    multiple=True,
+    type=click.Choice(LEVELS),
+    help="Only exercises of this level (repeatable).",
+)
 @click.option("--title", metavar="TEXT", help="Title of the sheet.")
-@click.option("--limit", type=Whole(1, MOST_COUNT), metavar="N",
-              help="Look at the first N games and positions only; otherwise all are looked at, "
-              "and the best are taken.")
-@click.option("--seconds", type=Real(0, MOST_SECONDS), metavar="S",
-              help="Time on the clock for the solver in all; afterwards only tables and forced "
-              "lines are asked. Without it the solver does a fixed amount of work.")
+@click.option(
+    "--limit",
+    type=Whole(1, MOST_COUNT),
+    metavar="N",
+    help="Look at the first N games and positions only; otherwise all are looked at, "
+    "and the best are taken.",
+)
+@click.option(
+    "--seconds",
+    type=Real(0, MOST_SECONDS),
+    metavar="S",
+    help="Time on the clock for the solver in all; afterwards only tables and forced "
+    "lines are asked. Without it the solver does a fixed amount of work.",
+)
 @click.option("--answers", is_flag=True, help="With the answers, in the terminal.")
-@click.option("--recompute", is_flag=True,
-              help="Work the built-in lesson out again instead of using the stored answers.")
+@click.option(
+    "--recompute",
+    is_flag=True,
+    help="Work the built-in lesson out again instead of using the stored answers.",
+)
 @click.option("-q", "--quiet", is_flag=True, help="No progress, no remarks.")
 @effort_option
 @solve_option
@@ -137,7 +181,7 @@ def command(
     """
     kind = _kind_of(out, format_)
     from convert.lesson.choose import Wanted
-    from convert.lesson.model import Level
+    from convert.model.lesson import Level
 
     wanted = Wanted(count, frozenset(themes), frozenset(Level(level) for level in levels))
     solving = SolverProgress(quiet)
@@ -163,14 +207,22 @@ def command(
         sheet = job.sheet(wanted, title, sources)
         solving.done()
     if not sheet.exercises:
-        note(f"error: no exercise found{_asked(wanted)} with a certain answer"
-             + ("" if not sources else "; tables and solver settle endings of few men "
-                "(--effort and --seconds let the solver do more)"))
+        note(
+            f"error: no exercise found{_asked(wanted)} with a certain answer"
+            + (
+                ""
+                if not sources
+                else "; tables and solver settle endings of few men "
+                "(--effort and --seconds let the solver do more)"
+            )
+        )
         return TROUBLE
     _write(sheet, out, kind, figures, answers)
     if not quiet and wanted.count is not None and len(sheet.exercises) < wanted.count:
-        note(f"{len(sheet.exercises)} of {wanted.count} exercises: no more were found"
-             f"{_asked(wanted)}")
+        note(
+            f"{len(sheet.exercises)} of {wanted.count} exercises: no more were found"
+            f"{_asked(wanted)}"
+        )
     return TROUBLE if trouble else OK
 
 
@@ -216,8 +268,8 @@ def _spread(exercises: list[Any], count: int) -> list[Any]:
     for place, exercise in enumerate(exercises):
         turns[exercise.theme] = turns.get(exercise.theme, 0) + 1
         ranked.append((turns[exercise.theme], place))
-    kept = {place for _, place in sorted(ranked)[:count]}
-    return [exercise for place, exercise in enumerate(exercises) if place in kept]
+    places = {place for _, place in sorted(ranked)[:count]}
+    return [exercise for place, exercise in enumerate(exercises) if place in places]
 
 
 def _write(sheet: Sheet, out: str | None, kind: str, figures: bool, answers: bool) -> None:
@@ -233,10 +285,10 @@ def _write(sheet: Sheet, out: str | None, kind: str, figures: bool, answers: boo
     elif kind == "epd":
         from convert.reports.lesson_epd import epd_text as text_of
     else:
-        from convert.lesson.builtin import written
+        from convert.reports.json_text import document
 
         def text_of(sheet: Sheet) -> str:
-            return written(sheet).decode("utf-8")
+            return document(sheet)
 
     text = text_of(sheet)
     with whole_file(out) as file:
@@ -257,7 +309,8 @@ class _Job:
         self.limit = limit
         self.line = StatusLine(quiet)
         self.pool: Pool = Pool()
-        self.games = self.positions = 0
+        self.glimpses: list[Glimpse] = []
+        self.games = self.positions = self.glances = 0
         self.trouble = False
         self.out_of_time = False
         self._shown = 0.0
@@ -269,7 +322,7 @@ class _Job:
 
     def read(self, sources: tuple[str, ...]) -> None:
         """Look for exercises in everything named."""
-        from convert.sources import SourceError
+        from convert.reading.fen import SourceError
 
         for source, positions in _expanded(sources):
             if self.full:
@@ -302,11 +355,11 @@ class _Job:
         self.out_of_time = self.out_of_time or not left
         return left
 
-    def _add(self, found: Iterator[Draft | None], where: str) -> None:
+    def _add(self, drafts: Iterator[Draft | None], where: str) -> None:
         from tablebases.errors import Contradiction
 
         try:
-            for draft in found:
+            for draft in drafts:
                 if draft is not None:
                     self.pool.add(draft)
         except Contradiction as err:
@@ -317,7 +370,8 @@ class _Job:
 
     def _games(self, source: str) -> None:
         from convert.lesson.finding import from_game
-        from convert.sources import read_games
+        from convert.lesson.searched import MOST_IN_ALL, glimpses
+        from convert.reading.games import read_games
 
         stdin = sys.stdin.buffer if source == "-" else None
         for read in read_games(source, stdin=stdin):
@@ -330,12 +384,18 @@ class _Job:
                 from_game(read, self.bench, solve=self._solving()),
                 f"{read.source}: game {read.number}, line {read.line}",
             )
+            left = MOST_IN_ALL - self.glances
+            looked = list(glimpses(read, self.bench, left)) if left > 0 else []
+            self.glances += len(looked)
+            self.glimpses += [glimpse for glimpse in looked if glimpse is not None]
+            self.glimpses.sort(key=lambda glimpse: glimpse.worth, reverse=True)
+            del self.glimpses[MOST_GLIMPSES:]
             if self.full:
                 break
 
     def _positions(self, source: str) -> None:
         from convert.lesson.finding import from_position
-        from convert.sources import read_positions
+        from convert.reading.epd import read_positions
 
         stdin = sys.stdin.buffer if source == "-" else None
         for read in read_positions(source, stdin=stdin):
@@ -355,8 +415,8 @@ class _Job:
                 break
 
     def _fen(self, text: str) -> None:
-        from convert.fen import SourceError, parse_fen
         from convert.lesson.finding import from_board
+        from convert.reading.fen import SourceError, parse_fen
 
         try:
             board, _ = parse_fen(text)
@@ -370,7 +430,7 @@ class _Job:
         """The best of what was found."""
         from dataclasses import replace
 
-        from convert.lesson.choose import choose, finish, write_out
+        from convert.lesson.choose import choose, finish, with_searched, write_out
         from convert.lesson.sheet import make_sheet
 
         if wanted.count is None:
@@ -378,16 +438,20 @@ class _Job:
         made = write_out(self.bench, self.pool.drafts(), wanted, self._tell_writing)
         work = 0.0 if not self.solve else 2 * USUAL_SECONDS if self.seconds is None else math.inf
         clock = math.inf if self.seconds is None else 2 * self.seconds
-        chosen = finish(self.bench, choose(made, wanted), work, clock)
+        picked = choose(made, wanted)
+        picked = with_searched(picked, self._searched(wanted, picked), wanted.count or 0)
+        chosen = finish(self.bench, picked, work, clock)
         self.line.wipe()
         parts = []
         for number, word in ((self.games, "game"), (self.positions, "position")):
             if number:
                 parts.append(f"{number} {word}{'' if number == 1 else 's'}")
-        found = f"Chosen from {' and '.join(parts)}, which hold {self.pool.met} " + (
-            "position" if self.pool.met == 1 else "positions"
-        ) + " with a certain answer to ask for."
-        notes = [found]
+        text = (
+            f"Chosen from {' and '.join(parts)}, which hold {self.pool.met} "
+            + ("position" if self.pool.met == 1 else "positions")
+            + " with a certain answer to ask for."
+        )
+        notes = [text]
         if self.out_of_time:
             limit = "the work it may do"
             if self.seconds is not None:
@@ -396,18 +460,45 @@ class _Job:
                 f"The solver stopped after {limit}; beyond that only tables and forced lines were "
                 "asked."
             )
-        name = title or ("Exercises" if len(sources) > 1 or sources == ("-",)
-                         else f"Exercises from {file_text(Path(sources[0]).name)}"
-                         if _fen_words(sources[0]) is None else "Exercise")
+        name = title or (
+            "Exercises"
+            if len(sources) > 1 or sources == ("-",)
+            else f"Exercises from {file_text(Path(sources[0]).name)}"
+            if _fen_words(sources[0]) is None
+            else "Exercise"
+        )
         return make_sheet(name, chosen, notes=tuple(notes))
+
+    def _searched(
+        self, wanted: Wanted, picked: list[tuple[Exercise, Draft]]
+    ) -> list[tuple[Exercise, Draft]]:
+        """Exercises past proof, the most promising first: as many as are wanted, or a few more."""
+        from convert.lesson.choose import TRADES, TRADES_ONE_IN, same_idea
+        from convert.lesson.searched import confirmed, write
+
+        count = wanted.count or 0
+        trades = -(-count // TRADES_ONE_IN) - sum(e.task in TRADES for e, _ in picked)
+        need = max(count - len(picked), trades)
+        out: list[tuple[Exercise, Draft]] = []
+        for glimpse in self.glimpses[: SEARCHED_FOR_ONE * count]:
+            if len(out) >= need and sum(e.task in TRADES for e, _ in out) >= trades:
+                break
+            made = confirmed(self.bench, glimpse)
+            if made is None:
+                continue
+            item = (write(self.bench, made), made)
+            fresh = not any(same_idea(item, other) for other in (*picked, *out))
+            if fresh and wanted.fits(item[0]):
+                out.append(item)
+                self._tell_writing(len(out))
+        # Where room is short, trades come first.
+        return sorted(out, key=lambda item: item[0].task not in TRADES)
 
     def _tell(self) -> None:
         now = time.monotonic()
         if now - self._shown >= 0.2:
             self._shown = now
-            self.line.show(
-                f"{self.looked_at:,} looked at, {self.pool.met:,} possible exercises"
-            )
+            self.line.show(f"{self.looked_at:,} looked at, {self.pool.met:,} possible exercises")
 
     def _tell_writing(self, done: int) -> None:
         self.line.show(f"looking for twins: {done}")
@@ -432,10 +523,10 @@ def _expanded(sources: tuple[str, ...]) -> Iterator[tuple[str, bool | None]]:
         elif _fen_words(source) is not None and not Path(source).exists():
             yield source, None
         elif Path(source).is_dir():
-            found = _in_folder(source)
-            if not found:
+            paths = _in_folder(source)
+            if not paths:
                 raise ToolError(f"{source}: no .pgn or .epd file in this folder")
-            for path in found:
+            for path in paths:
                 yield str(path), _suffix(path) in _POSITIONS
         else:
             path = Path(source)

@@ -11,7 +11,8 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-from convert.cli.common import SolverProgress, make_bench, note, whole_file
+from convert.cli.common import SolverProgress, make_bench, whole_file
+from convert.cli.streams import note
 
 
 def main(only: Sequence[str] = ()) -> int:
@@ -25,13 +26,13 @@ def main(only: Sequence[str] = ()) -> int:
         compute_one,
         entries,
         stored,
-        written,
     )
     from convert.lesson.choose import in_order
     from convert.lesson.sheet import make_sheet
+    from convert.reports.json_text import document
 
     solving = SolverProgress()
-    bench = make_bench((), "deep", tell=solving)
+    bench = make_bench((), "deep", tell=solving, installed=False)
     path = Path(convert.lesson.__file__).with_name(STORED)
     known = {entry.id for entry in entries()}
     done = {e.ident: e for e in stored() if e.ident in known} if only else {}
@@ -40,7 +41,10 @@ def main(only: Sequence[str] = ()) -> int:
         if only and entry.id not in only:
             continue
         try:
-            done[entry.id] = compute_one(bench, entry)
+            before = [e.id for e in entries()]
+            earlier = before[: before.index(entry.id)]
+            used = [done[ident].hint for ident in earlier if ident in done]
+            done[entry.id] = compute_one(bench, entry, used)
             note(f"{entry.id}: done")
         except (UnsoundEntry, ValueError) as err:
             note(f"unsound: {err}")
@@ -48,7 +52,7 @@ def main(only: Sequence[str] = ()) -> int:
         solving.done()
         sheet = make_sheet(TITLE, in_order(done.values()), intro=INTRO, figures=False)
         with whole_file(str(path)) as file:
-            file.write(written(sheet).decode("utf-8"))
+            file.write(document(sheet))
     note(f"{path}: {len(done)} exercises, {unsound} unsound")
     return 1 if unsound else 0
 

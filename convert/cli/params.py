@@ -12,11 +12,11 @@ from typing import Any
 
 import click
 
-from convert import outputs
-from convert.safe_text import safe_line
+from convert.rim import outputs
+from convert.rim.safe_text import safe_line
 
 
-class Input(click.Path):
+class InputPath(click.Path):
     """A file that is read, ``-`` for standard input.
 
     Args:
@@ -24,14 +24,12 @@ class Input(click.Path):
         options: those of `click.Path`.
     """
 
-    def __init__(
-        self, files: Callable[[str], Iterable[str]] | None = None, **options: Any
-    ) -> None:
+    def __init__(self, files: Callable[[str], Iterable[str]] | None = None, **options: Any) -> None:
         super().__init__(**options)
         self.files: Callable[[str], Iterable[str]] = files or (lambda path: (path,))
 
 
-class Output(click.Path):
+class OutputPath(click.Path):
     """A file that is written, ``-`` for standard output.
 
     Args:
@@ -84,7 +82,7 @@ def refuse_overwriting(ctx: click.Context) -> None:
     written = [
         param.type.output(param.opts[0] if len(param.opts) == 1 else _long(param), path)
         for param, path in _paths(ctx)
-        if isinstance(param.type, Output)
+        if isinstance(param.type, OutputPath)
     ]
     try:
         outputs.check(written, _inputs(ctx))
@@ -96,16 +94,16 @@ def refuse_overwriting(ctx: click.Context) -> None:
 
 def _inputs(ctx: click.Context) -> Iterator[str]:
     from convert.cli.common import config_path
-    from convert.collection.folder import files_of
+    from convert.rim.collection_folder import files_of
 
     yield outputs.STREAM
     yield str(config_path())
     here: click.Context | None = ctx
     while here is not None:
         for param, path in _paths(here):
-            if isinstance(param.type, Input):
+            if isinstance(param.type, InputPath):
                 yield from param.type.files(path)
-            elif isinstance(param.type, Output) and param.type.collection:
+            elif isinstance(param.type, OutputPath) and param.type.collection:
                 yield from files_of(path)
         here = here.parent
 
@@ -130,8 +128,10 @@ def _settle_texts(ctx: click.Context) -> None:
     """
     for param in ctx.command.params:
         value = ctx.params.get(param.name or "")
-        if isinstance(param, click.Option) and isinstance(value, str) and not (
-            isinstance(param.type, click.Path) or _is_text(value)
+        if (
+            isinstance(param, click.Option)
+            and isinstance(value, str)
+            and not (isinstance(param.type, click.Path) or _is_text(value))
         ):
             try:
                 ctx.params[param.name or ""] = os.fsencode(value).decode("utf-8")

@@ -17,11 +17,11 @@ from convert.cli.common import (
     effort_option,
     figures_option,
     make_bench,
-    note,
     solve_option,
     table_options,
 )
-from convert.cli.params import Careful, Input, Output
+from convert.cli.params import Careful, InputPath, OutputPath
+from convert.cli.streams import note
 
 if TYPE_CHECKING:
     from convert.cli.play_session import Lines, Session
@@ -31,15 +31,34 @@ TELL = ("always", "slips", "never")
 
 @click.command("play", cls=Careful)
 @click.argument("fen", metavar="FEN", nargs=-1)
-@click.option("--side", type=click.Choice(["white", "black"]),
-              help="The side you play; without it the side to move.")
-@click.option("--tell", type=click.Choice(TELL), default="never", show_default=True,
-              help="Whether to say after each move of yours what became of the outcome.")
-@click.option("--moves", "script", metavar="FILE", type=Input(),
-              help="Read moves and commands from a file ('-': standard input).")
-@click.option("-o", "--output", "output", metavar="OUT", type=Output(),
-              help="Write the game as PGN; an existing file is replaced ('-': standard output, "
-              "then without the talk).")
+@click.option(
+    "--side",
+    type=click.Choice(["white", "black"]),
+    help="The side you play; without it the side to move.",
+)
+@click.option(
+    "--tell",
+    type=click.Choice(TELL),
+    default="never",
+    show_default=True,
+    help="Whether to say after each move of yours what became of the outcome.",
+)
+@click.option(
+    "--moves",
+    "script",
+    metavar="FILE",
+    type=InputPath(),
+    help="Read moves and commands from a file ('-': standard input).",
+)
+@click.option(
+    "-o",
+    "--output",
+    "output",
+    metavar="OUT",
+    type=OutputPath(),
+    help="Write the game as PGN; an existing file is replaced ('-': standard output, "
+    "then without the talk).",
+)
 @figures_option
 @effort_option
 @solve_option
@@ -73,7 +92,7 @@ def command(
             click.echo(ctx.get_help())
             return 2
         raise ToolError("give the position as a FEN")
-    from convert.fen import SourceError, parse_fen
+    from convert.reading.fen import SourceError, parse_fen
 
     try:
         board, notes = parse_fen(" ".join(fen))
@@ -82,8 +101,8 @@ def command(
     if output == "-" and interactive:
         raise ToolError("-o - needs the moves from a pipe or from --moves")
     from convert.cli.play_session import Session
+    from convert.judging.laws import over
     from convert.model import Side
-    from convert.playing.laws import over
 
     ended = over(board)
     if ended is not None:
@@ -91,9 +110,15 @@ def command(
     solving = SolverProgress()
     bench = make_bench(tables, effort, solve=solve, tell=solving)
     session = Session(
-        bench, board, Side(side) if side else Side.of(board.turn), solving,
-        tell=tell, output=output, figures=figures, interactive=interactive,
-    )  # fmt: skip
+        bench,
+        board,
+        Side(side) if side else Side.of(board.turn),
+        solving,
+        tell=tell,
+        output=output,
+        figures=figures,
+        interactive=interactive,
+    )
     for text in notes:
         note(text)
     return session.run(_typed(session) if interactive else _script(script or "-"))

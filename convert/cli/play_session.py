@@ -13,17 +13,15 @@ import click
 
 from convert.cli.common import SolverProgress, ToolError, out_console, whole_file
 from convert.cli.quiet import OK
-from convert.decisions import position_speaking
-from convert.judge import Bench, after_move
+from convert.judging.judges import Bench, after_move
+from convert.judging.laws import appearances
 from convert.model import Evidence, Side
-from convert.outputs import OutputError, refuse_owned
+from convert.model.record import Playing, take_back
 from convert.playing import game as step
 from convert.playing.entry import NoMove, NotAMove, read_move
 from convert.playing.entry import words as words_of
-from convert.playing.judging import keeping, mate_is_next
-from convert.playing.laws import appearances
-from convert.playing.record import Playing, take_back
-from convert.position import with_distance
+from convert.playing.judging import mate_is_next
+from convert.playing.plan import hint
 from convert.reports.diagram import diagram, in_words
 from convert.reports.play_pgn import played_game
 from convert.reports.play_text import (
@@ -40,13 +38,16 @@ from convert.reports.play_text import (
     tell_words,
 )
 from convert.reports.terminal import Page
-from convert.rule_words import figures_legend
-from convert.wording import line_words
+from convert.review.decisions import position_speaking
+from convert.review.position import with_distance
+from convert.rim.outputs import OutputError, refuse_owned
+from convert.wording.rules import figures_legend
+from convert.wording.verdicts import line_words
 
 HELP = (
     ("a move", "Kd4, exf8=Q, O-O, or e7e8q; several in a row are played one after the other"),
     ("how", "how the game stands, with the evidence"),
-    ("hint", "how many moves keep the outcome, without naming them"),
+    ("hint", "how many moves keep the outcome, and the plan; again: the man; again: the move"),
     ("rules", "rules of thumb that speak in the position"),
     ("board", "the diagram; 'board off' and 'board on': after each reply or not"),
     ("moves", "the moves so far"),
@@ -102,11 +103,12 @@ class Session:
         self.interactive = interactive
         self.boards = interactive
         self.page: Page | None = None if output == "-" else Page(out_console())
-        self.tried = step.Tried()
+        self.tried = step.SolverAsked()
         self.told_basis: Evidence | None = None
         self.saved_as: Path | None = None
         self.stop_told = False
         self.figures_told = False
+        self.hinted: tuple[str, int] = ("", 0)
         self.prompt = ""
         self.first, self.player = board, player
         self.playing: Playing | None = None
@@ -173,12 +175,12 @@ class Session:
         """Say what the opponent's replies rest on, when that changes."""
         if self.game.end is not None:
             return
-        found = step.basis(self.bench, self.game.board)
-        if found is Evidence.RULES:
+        evidence = step.basis(self.bench, self.game.board)
+        if evidence is Evidence.RULES:
             return
-        if found is not self.told_basis:
-            self._say(basis_words(self.player.other, found))
-        self.told_basis = found
+        if evidence is not self.told_basis:
+            self._say(basis_words(self.player.other, evidence))
+        self.told_basis = evidence
 
     def _prompt(self) -> None:
         if self.page is not None:
@@ -199,14 +201,24 @@ class Session:
             return
         name, rest = typed[0].lower(), typed[1:]
         commands = {
-            "help": self._help, "?": self._help, "how": self._how, "hint": self._hint,
-            "rules": self._rules, "rule": self._rules, "moves": self._moves,
-            "resign": self._resign, "quit": self._quit, "exit": self._quit,
-        }  # fmt: skip
+            "help": self._help,
+            "?": self._help,
+            "how": self._how,
+            "hint": self._hint,
+            "rules": self._rules,
+            "rule": self._rules,
+            "moves": self._moves,
+            "resign": self._resign,
+            "quit": self._quit,
+            "exit": self._quit,
+        }
         with_words = {
-            "board": self._board, "back": self._back, "draw": self._draw, "save": self._save,
+            "board": self._board,
+            "back": self._back,
+            "draw": self._draw,
+            "save": self._save,
             "tell": self._set_tell,
-        }  # fmt: skip
+        }
         if name in commands:
             if rest:
                 raise _Refused(f"{name}: {rest[0]!r} is not understood; type {name} alone")
@@ -296,10 +308,10 @@ class Session:
             self._say(end_words(self.game))
             return
         board = self.game.board
-        told = with_distance(self.bench, board, self.bench.by_moves(board))
-        winner = told.side if told.low.points > 0 else told.side.other
+        verdict = with_distance(self.bench, board, self.bench.by_moves(board))
+        winner = verdict.side if verdict.low.points > 0 else verdict.side.other
         said = how_words(
-            told,
+            verdict,
             board,
             self.game.start if self.game.made else None,
             to_mate=mate_is_next(board, winner),
@@ -310,9 +322,22 @@ class Session:
     def _hint(self) -> None:
         self._not_over("hint")
         board = self.game.board
-        told = self.bench.by_moves(board)
-        held, complete = keeping(self.bench, board, told)
-        self._say(hint_words(told, len(held), complete, board.legal_moves.count()))
+        verdict = self.bench.by_moves(board)
+        choices, need = self.bench.kept(board), verdict.low.points
+        # In a lost position nothing is left to keep.
+        held = len(choices.holding(need)) if need >= 0 else 0
+        here = board.fen()
+        step = self.hinted[1] if self.hinted[0] == here else 0
+        steps = hint(self.bench, board).steps
+        if step == 0:
+            self._say(
+                hint_words(verdict, held, need < 0 or choices.told_apart(need), len(choices.moves))
+            )
+        if step < len(steps):
+            self._say(steps[step])
+        elif step:
+            self._say("There is no more to tell." if steps else "There is no plan to tell.")
+        self.hinted = (here, step + 1)
 
     def _rules(self) -> None:
         rules = position_speaking(self.bench, self.game.board)
@@ -446,8 +471,8 @@ class Session:
 def _free(path: Path) -> Path:
     """The path, or where a file of that name exists the same with a number behind the name."""
     number = 2
-    found = path
-    while found.exists():
-        found = path.with_name(f"{path.stem}-{number}{path.suffix}")
+    free = path
+    while free.exists():
+        free = path.with_name(f"{path.stem}-{number}{path.suffix}")
         number += 1
-    return found
+    return free

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -13,23 +15,40 @@ from convert.cli.common import (
     effort_option,
     figures_option,
     make_bench,
-    note,
     out_console,
     solve_option,
     table_options,
     whole_file,
 )
-from convert.cli.params import Careful, Input, Output
+from convert.cli.params import Careful, InputPath, OutputPath
+from convert.cli.streams import note
+
+if TYPE_CHECKING:
+    import chess
+    from rich.console import Console
+
+    from convert.judging.judges import Bench
 
 
 @click.command("position", cls=Careful, context_settings={"ignore_unknown_options": False})
 @click.argument("fen", metavar="FEN", nargs=-1)
-@click.option("--epd", "epd", metavar="FILE", type=Input(),
-              help="Judge each position of an EPD or FEN file ('-': standard input).")
-@click.option("--json", "json_out", metavar="OUT", type=Output(),
-              help="Write the report as JSON, one document a position ('-': standard output).")
-@click.option("--variants/--no-variants", default=True,
-              help="With or without the table of what decides it.")
+@click.option(
+    "--epd",
+    "epd",
+    metavar="FILE",
+    type=InputPath(),
+    help="Judge each position of an EPD or FEN file ('-': standard input).",
+)
+@click.option(
+    "--json",
+    "json_out",
+    metavar="OUT",
+    type=OutputPath(),
+    help="Write the report as JSON, one document a position ('-': standard output).",
+)
+@click.option(
+    "--variants/--no-variants", default=True, help="With or without the table of what decides it."
+)
 @effort_option
 @solve_option
 @figures_option
@@ -64,46 +83,76 @@ def command(
         epd = "-"
     if fen and epd is not None:
         raise ToolError("give a FEN or --epd, not both")
-    from convert.fen import SourceError, parse_fen
-    from convert.position import judge_position
-    from tablebases.errors import Contradiction
-
     solving = SolverProgress()
     bench = make_bench(tables, effort, solve=solve, tell=solving)
-    trouble = False
     console = None if json_out == "-" else out_console()
-    documents: list[str] = []
+    job = _Job(bench, solving, variants, figures, bool(json_out), console)
+    trouble = job.given(" ".join(fen)) if epd is None else job.file(epd)
+    if json_out:
+        with whole_file(json_out) as file:
+            file.writelines(job.documents)
+    return 2 if trouble else 0
 
-    def one(board: object, notes: tuple[str, ...], first: bool, name: str = "") -> None:
-        import chess
 
-        assert isinstance(board, chess.Board)
-        report = judge_position(board, bench, notes, variants=variants)
-        solving.done()
-        if json_out:
-            from convert.reports.json_text import position_document
+@dataclass
+class _Job:
+    """Positions judged and printed one after the other; the documents are kept."""
 
-            documents.append(position_document(report))
-        if console is not None:
+    bench: Bench
+    solving: SolverProgress
+    variants: bool
+    figures: bool
+    as_json: bool
+    console: Console | None
+    documents: list[str] = field(default_factory=list)
+    first: bool = True
+
+    def one(self, board: chess.Board, notes: tuple[str, ...], name: str = "") -> None:
+        """Judge a position and print the report under its name.
+
+        Raises:
+            Contradiction: verdicts on it exclude each other.
+        """
+        from convert.review.position import judge_position
+
+        report = judge_position(board, self.bench, notes, variants=self.variants)
+        self.solving.done()
+        if self.as_json:
+            from convert.reports.json_text import document
+
+            self.documents.append(document(report))
+        if self.console is not None:
             from convert.reports.position_text import print_position
 
-            if not first:
-                console.print("\n" + "=" * min(console.width, 80) + "\n")
+            if not self.first:
+                self.console.print("\n" + "=" * min(self.console.width, 80) + "\n")
             if name:
-                console.print(name, style="bold")
-            print_position(report, console, figures=figures)
+                self.console.print(name, style="bold")
+            print_position(report, self.console, figures=self.figures)
+        self.first = False
 
-    if fen:
+    def given(self, fen: str) -> bool:
+        """The position of a FEN.
+
+        Raises:
+            ToolError: it is none.
+        """
+        from convert.reading.fen import SourceError, parse_fen
+
         try:
-            board, notes = parse_fen(" ".join(fen))
+            board, notes = parse_fen(fen)
         except SourceError as err:
             raise ToolError(str(err)) from err
-        one(board, notes, True)
-    else:
-        from convert.sources import read_positions
+        self.one(board, notes)
+        return False
 
-        first = True
-        assert epd is not None
+    def file(self, epd: str) -> bool:
+        """The positions of a file; was there any trouble?"""
+        from convert.reading.epd import read_positions
+        from convert.reading.fen import SourceError
+        from tablebases.errors import Contradiction
+
+        trouble = False
         stdin = sys.stdin.buffer if epd == "-" else None
         try:
             for read in read_positions(epd, stdin=stdin):
@@ -113,19 +162,14 @@ def command(
                 if read.board is not None:
                     notes = tuple(p.reason for p in read.problems if not p.fatal)
                     try:
-                        one(read.board, notes, first, str(read.operations.get("id") or ""))
+                        self.one(read.board, notes, str(read.operations.get("id") or ""))
                     except Contradiction as err:
                         note(f"error: {read.source}, line {read.line}: {err}")
                         trouble = True
-                        continue
-                    first = False
         except SourceError as err:
             note(f"error: {err}")
             trouble = True
-        if first and not trouble:
+        if self.first and not trouble:
             note(f"error: {epd}: no position to judge")
             trouble = True
-    if json_out:
-        with whole_file(json_out) as file:
-            file.writelines(documents)
-    return 2 if trouble else 0
+        return trouble

@@ -13,9 +13,9 @@ from typing import Any, NoReturn
 
 import click
 
-from convert import stopping
-from convert.cli.streams import safe_streams
-from convert.safe_text import safe_line
+from convert.cli.streams import note, safe_streams
+from convert.rim import stopping
+from convert.rim.safe_text import safe_line
 
 OK, FINDINGS, TROUBLE = 0, 1, 2
 
@@ -71,7 +71,7 @@ def _code_of(run: Callable[[], Any]) -> int:
         # The reader of our output has gone; nothing is left to say to it.
         return OK
     except MemoryError:
-        _say("error: out of memory")
+        note("error: out of memory")
         return TROUBLE
     except Exception as err:
         if isinstance(err, SystemError) and stopping.interrupt_in(err) is not None:
@@ -79,9 +79,9 @@ def _code_of(run: Callable[[], Any]) -> int:
         if os.environ.get("FULLPOINT_DEBUG"):
             raise
         if _known(err):
-            _say(f"error: {_one_line(err)}")
+            note(f"error: {_one_line(err)}")
         else:
-            _say(
+            note(
                 f"error: unforeseen trouble ({type(err).__name__}: {_one_line(err)}); "
                 "set FULLPOINT_DEBUG=1 for details"
             )
@@ -95,7 +95,7 @@ def _interrupted(err: BaseException) -> int:
         sys.stderr.write("\n")  # ends the line with the ^C, or with the progress
     number = code - 128
     by = "" if number == signal.SIGINT else f" ({signal.Signals(number).name})"
-    _say(f"interrupted{by}")
+    note(f"interrupted{by}")
     return code
 
 
@@ -113,7 +113,7 @@ def _flushed(code: int) -> int:
         except OSError as err:
             _silence(stream)
             if stream is sys.stdout and code in (OK, FINDINGS):
-                _say(f"error: standard output: {err.strerror}")
+                note(f"error: standard output: {err.strerror}")
                 code = TROUBLE
         except ValueError:  # closed in between
             continue
@@ -223,10 +223,11 @@ def _silence_broken(stream: Any) -> None:
 
 
 def _known(err: Exception) -> bool:
-    from convert.fen import SourceError
+    from convert.errors import JudgeError
+    from convert.reading.fen import SourceError
     from tablebases.errors import TablebaseError
 
-    return isinstance(err, (SourceError, TablebaseError, OSError))
+    return isinstance(err, (SourceError, TablebaseError, JudgeError, OSError))
 
 
 def _one_line(err: Exception) -> str:
@@ -234,7 +235,3 @@ def _one_line(err: Exception) -> str:
         name = f"{err.filename}: " if err.filename else ""
         return f"{name}{err.strerror}"
     return " ".join(str(err).split()) or type(err).__name__
-
-
-def _say(text: str) -> None:
-    sys.stderr.write(f"fullpoint: {safe_line(text)}\n")

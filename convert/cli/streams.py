@@ -1,8 +1,8 @@
 """Standard output and error as text that a terminal can be given, in whatever encoding it has.
 
-While a command runs, all that is written to either stream is made safe (`convert.safe_text`); our
-own styling passes because consoles make their text safe before they style it and then write to the
-stream below.
+While a command runs, all that is written to either stream is made safe (`convert.rim.safe_text`);
+our own styling passes because consoles make their text safe before they style it and then write
+to the stream below.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import unicodedata
 from collections.abc import Iterable, Iterator
 from typing import IO, Any, cast
 
-from convert.safe_text import safe
+from convert.rim.safe_text import safe, safe_line
 
 
 class Safe:
@@ -92,9 +92,24 @@ _PLAIN = {
     **dict.fromkeys("“”„", '"'),
     **dict.fromkeys("·•", "*"),
     **dict.fromkeys("\ufe0e\ufe0f\u200b\u200c\u200d\u2060", ""),
-    "½": "1/2", "×": "x", "…": "...", "→": "->", "←": "<-", "≥": ">=", "≤": "<=", "≈": "~",
-    "ß": "ss", "æ": "ae", "Æ": "AE", "ø": "o", "Ø": "O", "ł": "l", "Ł": "L", "đ": "d", "Đ": "D",
-}  # fmt: skip
+    "½": "1/2",
+    "×": "x",
+    "…": "...",
+    "→": "->",
+    "←": "<-",
+    "≥": ">=",
+    "≤": "<=",
+    "≈": "~",
+    "ß": "ss",
+    "æ": "ae",
+    "Æ": "AE",
+    "ø": "o",
+    "Ø": "O",
+    "ł": "l",
+    "Ł": "L",
+    "đ": "d",
+    "Đ": "D",
+}
 
 
 def degraded(error: UnicodeError) -> tuple[str, int]:
@@ -112,12 +127,17 @@ def degraded(error: UnicodeError) -> tuple[str, int]:
 def _degraded(sign: str) -> str:
     if sign in _PLAIN:
         return _PLAIN[sign]
-    bare = "".join(
-        c for c in unicodedata.normalize("NFKD", sign) if not unicodedata.combining(c)
-    )
+    bare = "".join(c for c in unicodedata.normalize("NFKD", sign) if not unicodedata.combining(c))
     if bare.isascii():
         return bare
     code = ord(sign)
-    return f"\\x{code:02x}" if code < 0x100 else (
-        f"\\u{code:04x}" if code < 0x10000 else f"\\U{code:08x}"
+    return (
+        f"\\x{code:02x}"
+        if code < 0x100
+        else (f"\\u{code:04x}" if code < 0x10000 else f"\\U{code:08x}")
     )
+
+
+def note(text: str) -> None:
+    """A remark or an error on standard error, one line."""
+    sys.stderr.write(f"fullpoint: {safe_line(text)}\n")

@@ -7,7 +7,6 @@ user's cache folder, with one small JSON file a class that says what was made.
 from __future__ import annotations
 
 import contextlib
-import json
 import os
 import sys
 import textwrap
@@ -17,7 +16,6 @@ from typing import TYPE_CHECKING
 
 import click
 
-from convert.bench import classes_folder, made_classes
 from convert.cli.common import (
     MOST_COUNT,
     MOST_GB,
@@ -28,27 +26,42 @@ from convert.cli.common import (
     Whole,
     config_path,
     err_console,
-    note,
     out_console,
     table_options,
     whole_file,
 )
-from convert.cli.params import Input
+from convert.cli.params import InputPath
+from convert.cli.streams import note
+from convert.judging.bench import classes_folder, made_classes
 
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from convert.model.solution import MadeClass
     from tablebases.files import TableFile
     from tablebases.probing import Prober
-    from tablebases.solver import Progress
+    from tablebases.solver import Budget, Progress
+
+#: ``--common``: so many classes, of so many men.
+COMMON, COMMON_MEN = 8, 5
 
 
 @click.group("tables", invoke_without_command=True)
 @click.option("--fen", metavar="FEN", help="Name the tables that a position lacks.")
-@click.option("--for", "game_file", metavar="FILE", type=Input(),
-              help="Name the tables that the games of a PGN file lack.")
-@click.option("--men", type=Whole(3, 7), default=6, show_default=True,
-              help="With --for: look at positions with at most so many men.")
+@click.option(
+    "--for",
+    "game_file",
+    metavar="FILE",
+    type=InputPath(),
+    help="Name the tables that the games of a PGN file lack.",
+)
+@click.option(
+    "--men",
+    type=Whole(3, 7),
+    default=6,
+    show_default=True,
+    help="With --for: look at positions with at most so many men.",
+)
 @table_options
 @click.pass_context
 def command(
@@ -115,12 +128,15 @@ def _list(console: Console, files: list[TableFile]) -> None:
     console.print()
     for folder in folders:
         count = sum(f.path.parent == folder for f in files)
-        inside = " (built in)" if any(
-            f.origin == "bundled" for f in files if f.path.parent == folder
-        ) else ""
+        inside = (
+            " (built in)"
+            if any(f.origin == "bundled" for f in files if f.path.parent == folder)
+            else ""
+        )
         console.print(f"{folder}{inside}: {count} files", soft_wrap=True)
-    console.print(f"{len(files)} files, {total / 1e6:.1f} MB; settings file: {config_path()}",
-                  soft_wrap=True)
+    console.print(
+        f"{len(files)} files, {total / 1e6:.1f} MB; settings file: {config_path()}", soft_wrap=True
+    )
     made = made_classes()
     if made:
         console.print()
@@ -130,7 +146,7 @@ def _list(console: Console, files: list[TableFile]) -> None:
 
 
 def _missing_for_fen(console: Console, fen: str, files: list[TableFile]) -> None:
-    from convert.fen import SourceError, parse_fen
+    from convert.reading.fen import SourceError, parse_fen
     from tablebases.files import missing_for
     from tablebases.material import material_name, normal_name
 
@@ -149,11 +165,10 @@ def _missing_for_fen(console: Console, fen: str, files: list[TableFile]) -> None
     _print(console, f"{name}: missing {len(missing)}: {' '.join(missing)}")
 
 
-def _missing_for_game(
-    console: Console, game_file: str, files: list[TableFile], most: int
-) -> None:
-    from convert.sources import SourceError, read_games
-    from convert.walker import walk
+def _missing_for_game(console: Console, game_file: str, files: list[TableFile], most: int) -> None:
+    from convert.reading.fen import SourceError
+    from convert.reading.games import read_games
+    from convert.review.walker import walk
     from tablebases.files import missing_for
 
     count = 0
@@ -188,9 +203,15 @@ def _missing_for_game(
 
 @command.command("check")
 @click.argument("folders", metavar="[DIR]...", nargs=-1, type=click.Path(path_type=Path))
-@click.option("--positions", type=Whole(0, MOST_COUNT), default=500, show_default=True, metavar="N",
-              help="Positions drawn for each outcome table, a quarter of them for each distance "
-              "table; 0: none.")
+@click.option(
+    "--positions",
+    type=Whole(0, MOST_COUNT),
+    default=500,
+    show_default=True,
+    metavar="N",
+    help="Positions drawn for each outcome table, a quarter of them for each distance "
+    "table; 0: none.",
+)
 @table_options
 @click.pass_obj
 def check(
@@ -259,20 +280,47 @@ def _made_judges() -> list[Prober]:
 
 
 @command.command("make")
-@click.argument("name", metavar="NAME")
-@click.option("--threads", type=Whole(1, 64),
-              help="Threads; without it one for each processor.")
-@click.option("--memory", type=Real(0, MOST_GB, min_open=True), default=3.0,
-              show_default=True, metavar="GB", help="Most memory for the work.")
-@click.option("--disk", type=Real(0, MOST_GB), default=0.0, show_default=True, metavar="GB",
-              help="Room on disk for what does not fit into memory.")
-@click.option("--seconds", type=Real(0, MOST_SECONDS, min_open=True), metavar="N",
-              help="Give up after so many seconds on the clock. [default: never]")
-@click.option("--limit", type=Real(0, MOST_GB, min_open=True), default=20.0,
-              show_default=True, metavar="GB", help="Most room for all classes that are kept.")
+@click.argument("name", metavar="[NAME]", required=False)
+@click.option(
+    "--common",
+    is_flag=True,
+    help="Instead of NAME: the eight classes of five men that games come to most often.",
+)
+@click.option("--threads", type=Whole(1, 64), help="Threads; without it one for each processor.")
+@click.option(
+    "--memory",
+    type=Real(0, MOST_GB, min_open=True),
+    default=3.0,
+    show_default=True,
+    metavar="GB",
+    help="Most memory for the work.",
+)
+@click.option(
+    "--disk",
+    type=Real(0, MOST_GB),
+    default=0.0,
+    show_default=True,
+    metavar="GB",
+    help="Room on disk for what does not fit into memory.",
+)
+@click.option(
+    "--seconds",
+    type=Real(0, MOST_SECONDS, min_open=True),
+    metavar="N",
+    help="Give up after so many seconds on the clock. [default: never]",
+)
+@click.option(
+    "--limit",
+    type=Real(0, MOST_GB, min_open=True),
+    default=20.0,
+    show_default=True,
+    metavar="GB",
+    help="Most room for all classes that are kept.",
+)
 @click.option("--force", is_flag=True, help="Solve it again even if it was made before.")
 def make(
-    name: str,
+    name: str | None,
+    common: bool,
     threads: int | None,
     memory: float,
     disk: float,
@@ -286,25 +334,23 @@ def make(
     10^9 bytes. If it is stopped (Ctrl-C), the groups of pawn structures that are complete are
     kept and are not solved again the next time.
     """
+    from convert.review.practice import most_met
     from tablebases.material import BARE_KINGS, is_material_name, normal_name
+    from tablebases.solver import Budget, prepared
+    from tablebases.solver.classes import CLASS_BUDGET
 
-    if not is_material_name(name) or normal_name(name) == BARE_KINGS:
+    if (name is None) is not common:
+        raise ToolError("either the name of a class, such as KRPvKN, or --common")
+    if name is None:
+        names = [met for met, _ in most_met(COMMON_MEN, COMMON)]
+    elif is_material_name(name) and normal_name(name) != BARE_KINGS:
+        names = [normal_name(name)]
+    else:
         raise ToolError(f"{name}: not the name of a class of material such as KRPvKN")
-    name = normal_name(name)
     console = out_console()
-    folder = classes_folder()
-    if name in made_classes() and not force:
-        console.print(f"{name}: made already; --force makes it again", soft_wrap=True)
-        console.print(str(folder), soft_wrap=True)
-        return 0
-    from tablebases.solver import Budget, Store, prepared
-    from tablebases.solver.classes import CLASS_BUDGET, solve_class, stored
-
-    if sys.stderr.isatty() and not prepared():
+    made_before = () if force else tuple(made_classes())
+    if sys.stderr.isatty() and not prepared() and set(names) - set(made_before):
         note("preparing the solver, once: about a minute")
-    store = Store(folder, limit=int(limit * 1e9))
-    if force:
-        (folder / f"{name}.json").unlink(missing_ok=True)
     budget = Budget(
         seconds=CLASS_BUDGET.seconds if seconds is None else seconds,
         memory=int(memory * 1e9),
@@ -312,6 +358,39 @@ def make(
         threads=threads or os.cpu_count() or 1,
         planned=False,
     )
+    seconds_taken = size = 0.0
+    for one in names:
+        if one in made_before:
+            console.print(f"{one}: made already; --force makes it again", soft_wrap=True)
+            continue
+        made = _make(one, budget, limit=limit, force=force)
+        seconds_taken += made.seconds
+        size += made.bytes
+        console.print(_made_words(made), soft_wrap=True)
+    if common:
+        console.print(f"all: {seconds_taken:.0f} seconds", soft_wrap=True)
+    where = str(classes_folder())
+    console.print(f"{_size(size)} in {where}" if size else where, soft_wrap=True)
+    return 0
+
+
+def _make(name: str, budget: Budget, *, limit: float, force: bool) -> MadeClass:
+    """Solve a class, keep it, and note what it is.
+
+    Raises:
+        ToolError: there is no room to keep it.
+        TooLarge, Unfinished: as ``solve_class``.
+    """
+    from convert.model.solution import MadeClass
+    from convert.reports.json_text import document
+    from tablebases.solver import Store
+    from tablebases.solver.classes import solve_class, stored
+
+    folder = classes_folder()
+    store = Store(folder, limit=int(limit * 1e9))
+    if force:
+        (folder / f"{name}.json").unlink(missing_ok=True)
+    disk = budget.disk
     with _bar(name) as show:
         solution = solve_class(
             name, budget, store=store, progress=show, folder=folder if disk else None, fresh=force
@@ -326,25 +405,21 @@ def make(
         if other != name and not stored(other, store)[1]:
             (folder / f"{other}.json").unlink(missing_ok=True)
             note(f"{other} had to make way; --limit allows {limit:g} GB")
-    facts = {
-        "name": name,
-        "positions": solution.positions,
-        "plies": plies,
-        "fen": fen,
-        "seconds": round(solution.cost.seconds, 3),
-        "bytes": size,
-    }
+    taken = round(solution.cost.seconds, 3)
+    made = MadeClass(name, solution.positions, plies, fen, taken, size)
     with whole_file(str(folder / f"{name}.json")) as file:
-        json.dump(facts, file, indent=1)
-        file.write("\n")
-    longest = f"longest win {plies} plies to a capture, pawn move or mate" if plies else "no win"
-    console.print(
-        f"{name}: {solution.positions:,} positions in {solution.cost.seconds:.1f} seconds; "
-        f"{longest}{f' ({fen})' if fen else ''}",
-        soft_wrap=True,
+        file.write(document(made))
+    return made
+
+
+def _made_words(made: MadeClass) -> str:
+    longest = "no win"
+    if made.plies:
+        longest = f"longest win {made.plies} plies to a capture, pawn move or mate"
+    return (
+        f"{made.name}: {made.positions:,} positions in {made.seconds:.1f} seconds, "
+        f"{_size(made.bytes)}; {longest}{f' ({made.fen})' if made.fen else ''}"
     )
-    console.print(f"{_size(size)} in {folder}", soft_wrap=True)
-    return 0
 
 
 def _size(number: float) -> str:

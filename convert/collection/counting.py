@@ -14,15 +14,15 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from convert.collection.summary import ENOUGH, Row, Share, Table
-from convert.measuring.shares import independent, interval
-from convert.practice import EDGES
+from convert.model.summary import ENOUGH, Row, Share, Table
+from convert.review.practice import BANDS, EDGES
+from convert.shares import independent, interval
 
 Ints = npt.NDArray[np.int64]
 Flags = npt.NDArray[np.bool_]
 
 WON_DRAWN_LOST = ("won", "drawn", "lost")
-BANDS = ("under 1400", "1400-1799", "1800-2199", "2200 and over", "unknown")
+WITH_TIME = (*WON_DRAWN_LOST, "lost on time")
 
 
 @dataclass(frozen=True)
@@ -106,12 +106,15 @@ class Tally:
     def _count(
         self, names: Sequence[str], labels: Ints, hits: list[Flags], games: Ints, own: bool
     ) -> None:
-        many = int(games.max()) + 1
-        keys, inverse = np.unique(labels * many + games, return_inverse=True)
-        inverse = inverse.reshape(-1)
-        pairs = keys // many
-        number = np.bincount(inverse).astype(np.float64)
-        rights = [np.bincount(inverse, weights=hit) for hit in hits]
+        import pyarrow as pa
+
+        columns = {f"hit{part}": pa.array(hit) for part, hit in enumerate(hits)}
+        rows = pa.table({"label": labels, "game": games, **columns})
+        wanted = [([], "count_all"), *((name, "sum") for name in columns)]
+        by_game = rows.group_by(["label", "game"]).aggregate(wanted)
+        pairs = by_game["label"].to_numpy()
+        number = by_game["count_all"].to_numpy().astype(np.float64)
+        rights = [by_game[f"{name}_sum"].to_numpy().astype(np.float64) for name in columns]
         for label in np.unique(pairs):
             here = pairs == label
             n = number[here]
@@ -138,10 +141,16 @@ class Tally:
             last = ("other", "middlegame", "unequal pieces", "declined", "not told")
             labels.sort(key=lambda label: (label in last, -self._sums[label, True].n, label))
         return Table(
-            spec.id, spec.title, spec.about, spec.head, spec.unit, spec.parts,
+            spec.id,
+            spec.title,
+            spec.about,
+            spec.head,
+            spec.unit,
+            spec.parts,
             tuple(self._row(label, label) for label in labels),
-            self._row("", "all"), spec.whole,
-        )  # fmt: skip
+            self._row("", "all"),
+            spec.whole,
+        )
 
     def _row(self, key: str, label: str) -> Row:
         parts = len(self.spec.parts)
@@ -178,19 +187,25 @@ def numbers(column: Any, absent: float = float("nan")) -> npt.NDArray[np.float64
     import pyarrow as pa
 
     filled = column.cast(pa.float64()).fill_null(absent)
-    found: npt.NDArray[np.float64] = filled.to_numpy()
-    return found
+    values: npt.NDArray[np.float64] = filled.to_numpy()
+    return values
 
 
 def flags(column: Any) -> Flags:
     """A column of truth values, False for null."""
-    found: Flags = column.fill_null(False).to_numpy().astype(np.bool_)
-    return found
+    values: Flags = column.fill_null(False).to_numpy().astype(np.bool_)
+    return values
 
 
 def result_hits(points: npt.NDArray[np.float64]) -> list[Flags]:
     """Which rows are won, drawn and lost, from the points of the side concerned."""
     return [points == 1.0, points == 0.5, points == 0.0]
+
+
+def time_hits(points: npt.NDArray[np.float64], on_time: Flags) -> list[Flags]:
+    """The same, losses on time apart from the others."""
+    won, drawn, lost = result_hits(points)
+    return [won, drawn, lost & ~on_time, lost & on_time]
 
 
 def band_codes(ratings: npt.NDArray[np.float64]) -> Ints:

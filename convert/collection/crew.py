@@ -14,7 +14,7 @@ from typing import Any, TypeVar
 
 from convert.collection import work
 from convert.collection.interrupts import deaf_from_birth, held
-from convert.stopping import ENDING
+from convert.rim.stopping import ENDING
 
 T = TypeVar("T")
 
@@ -22,7 +22,7 @@ ALONE = 60.0
 """Seconds that a cluster may be without any worker."""
 
 ANSWER = 20.0
-"""Seconds within which a scheduler answers and has a worker."""
+"""Seconds within which a scheduler answers."""
 
 
 class RunError(Exception):
@@ -47,19 +47,19 @@ class Crew:
 
     Attributes:
         executor: takes the work.
-        size: workers.
-        share: workers to one machine.
+        size: workers there are now.
+        share: workers to one machine now.
         counted: games that the workers have read so far; None where they do not tell.
-        alive: False when nobody is there to work.
+        gone: why nobody is there to work, in words; None as long as that may be waited for.
         stop: ends the work under way, of which it is given the futures, without waiting for it.
         elsewhere: the work is done in other processes than this one.
     """
 
     executor: Executor
-    size: int
-    share: int = 1
+    size: Callable[[], int]
+    share: Callable[[], int] = lambda: 1
     counted: Callable[[], int] | None = None
-    alive: Callable[[], bool] = lambda: True
+    gone: Callable[[], str | None] = lambda: None
     stop: Callable[[Iterable[Future[Any]]], None] = lambda _: None
     elsewhere: bool = True
 
@@ -77,7 +77,7 @@ def workers(jobs: int, cluster: str | None, on_game: Callable[[], None]) -> Iter
     elif jobs == 1:
         work.on_game = on_game
         try:
-            yield Crew(_Here(), 1, elsewhere=False)
+            yield Crew(_Here(), lambda: 1, elsewhere=False)
         finally:
             work.on_game = None
     else:
@@ -99,7 +99,13 @@ def workers(jobs: int, cluster: str | None, on_game: Callable[[], None]) -> Iter
                 child.terminate()
 
         try:
-            yield Crew(pool, jobs, jobs, counted=lambda: int(counter.value), stop=stop)
+            yield Crew(
+                pool,
+                lambda: jobs,
+                lambda: jobs,
+                counted=lambda: int(counter.value),
+                stop=stop,
+            )
         finally:
             pool.shutdown(wait=True, cancel_futures=True)
 
@@ -117,30 +123,58 @@ def _cluster(address: str) -> Iterator[Crew]:
     except (OSError, ValueError, TimeoutError) as err:
         raise RunError(f"{address}: no scheduler answers there") from err
     try:
-        try:
-            client.wait_for_workers(1, timeout=ANSWER)
-        except TimeoutError as err:
-            raise RunError(f"{address}: the scheduler has no workers") from err
-        threads: dict[str, int] = client.nthreads()
-        hosts: Counter[str] = Counter()
-        for worker, count in threads.items():
-            hosts[worker.rpartition(":")[0]] += count
-        seen = time.monotonic()
-
-        def alive() -> bool:
-            nonlocal seen
-            try:
-                here = bool(client.nthreads())
-            except Exception:  # whatever a lost connection is called
-                return False
-            seen = time.monotonic() if here else seen
-            return time.monotonic() - seen < ALONE
+        present = _Present(client, address)
 
         def stop(under_way: Iterable[Future[Any]]) -> None:
             for future in under_way:
                 future.cancel()
 
         executor = client.get_executor(pure=False)
-        yield Crew(executor, sum(threads.values()), max(hosts.values()), alive=alive, stop=stop)
+        yield Crew(executor, present.size, present.share, gone=present.gone, stop=stop)
     finally:
         client.close(timeout=5)
+
+
+class _Present:
+    """The workers of a cluster, which come and go while it works; asked for once a second."""
+
+    def __init__(self, client: Any, address: str):
+        self.client = client
+        self.address = address
+        self.threads: dict[str, int] = {}
+        self.any = False
+        self.asked = float("-inf")
+        self.seen = time.monotonic()
+        self.lost = False
+
+    def _look(self) -> None:
+        now = time.monotonic()
+        if now - self.asked < 1:
+            return
+        self.asked = now
+        try:
+            self.threads = dict(self.client.nthreads())
+        except Exception:  # whatever a lost connection is called
+            self.lost = True
+            return
+        if self.threads:
+            self.any, self.seen = True, time.monotonic()
+
+    def size(self) -> int:
+        self._look()
+        return sum(self.threads.values())
+
+    def share(self) -> int:
+        hosts: Counter[str] = Counter()
+        for worker, count in self.threads.items():
+            hosts[worker.rpartition(":")[0]] += count
+        return max(hosts.values(), default=1)
+
+    def gone(self) -> str | None:
+        self._look()
+        if self.lost:
+            return f"{self.address}: the scheduler is gone"
+        if self.threads or time.monotonic() - self.seen < ALONE:
+            return None
+        what = "no workers are left" if self.any else "the scheduler has no workers"
+        return f"{self.address}: {what}"

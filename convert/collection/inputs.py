@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from convert.safe_text import file_text
+from convert.rim.safe_text import file_text
 
 STDIN = "standard input"
 STREAM = "-"
@@ -67,11 +67,11 @@ def find_inputs(paths: Iterable[str], out: Path) -> list[Input]:
     Raises:
         BadInput: a path leads to nothing.
     """
-    found: dict[str, Input] = {}
+    inputs: dict[str, Input] = {}
     inside = os.path.realpath(out) + os.sep
     for given in paths:
         if given == STREAM:
-            found.setdefault(STREAM, Input(STDIN, STREAM))
+            inputs.setdefault(STREAM, Input(STDIN, STREAM))
             continue
         if os.path.realpath(given) == os.path.realpath(out):
             raise BadInput(f"{given}: is the folder of the collection; give another with -o")
@@ -83,12 +83,12 @@ def find_inputs(paths: Iterable[str], out: Path) -> list[Input]:
             else:
                 any_here = True
                 name = file_text(os.path.normpath(path).replace(os.sep, "/"))
-                found.setdefault(real, Input(name, real))
+                inputs.setdefault(real, Input(name, real))
         if inside_out and not any_here:
             raise BadInput(f"{given}: lies in the folder of the collection; give another with -o")
         if not any_here:
             raise BadInput(f"{given}: no file that ends in {', '.join(ENDINGS)}")
-    return list(found.values())
+    return list(inputs.values())
 
 
 def files_at(given: str) -> Iterator[str]:

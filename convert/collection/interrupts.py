@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from types import FrameType
 from typing import Any
 
-from convert.stopping import ENDING
+from convert.rim.stopping import ENDING
 
 
 @contextlib.contextmanager

@@ -7,19 +7,30 @@ from typing import TYPE_CHECKING, Any
 
 import chess
 
-from convert.balance import balance, material_text, men
-from convert.collection.endings import Row, points_of, side_ahead
-from convert.collection.kinds import kind
-from convert.model import Decision, Grade, Part, PlyRecord, Review, Side, Slip, Trade, Verdict
-from convert.review import Refused, review_game
-from convert.slips import CLEARLY, better_from
-from convert.walker import Walk
+from convert.board.balance import balance, material_text, men
+from convert.board.kinds import phase_kind
+from convert.model import (
+    Deciding,
+    Decision,
+    Grade,
+    Part,
+    PlyRecord,
+    Review,
+    Side,
+    Slip,
+    Trade,
+    Verdict,
+)
+from convert.review.course import CLEARLY, better_from
+from convert.review.endings import Row, points_of, side_ahead
+from convert.review.game import Refused, review_game
+from convert.review.walker import Walk
 from tablebases.errors import Contradiction
 from tablebases.values import Outcome
 
 if TYPE_CHECKING:
-    from convert.judge import Bench
-    from convert.sources import GameRead, LineRead
+    from convert.judging.judges import Bench
+    from convert.reading.records import GameRead, LineRead
 
 #: Outcomes in words, as in the glossary.
 OUTCOMES = {
@@ -41,7 +52,7 @@ def add_review(
     others: it is told, and keeps the rows of its moves.
     """
     try:
-        review = review_game(read, bench)  # type: ignore[arg-type]
+        review = review_game(read, bench, first_better=True)  # type: ignore[arg-type]
     except (Refused, Contradiction) as err:
         return str(err)
     except Exception as err:
@@ -51,8 +62,9 @@ def add_review(
     for row, trade in zip(tables["trades"], review.trades, strict=True):
         _add_trade(row, trade, review.side)
     tables["decisions"] = decisions(game, tables["trades"], review, walked)
+    gifts = {slip.handed_back for slip in review.slips}
     tables["slips"] = [
-        _slip(game, slip, review.plies[slip.ply - 1], walked) for slip in review.slips
+        _slip(game, slip, review.plies[slip.ply - 1], walked, gifts) for slip in review.slips
     ]
     return None
 
@@ -74,23 +86,32 @@ def add_verdicts(game: Row, walked: Walk, review: Review) -> None:
         game["better_ply"] = ply
         game["better_certain"] = winning
         game["better_evidence"] = verdicts[ply].evidence.value
-        game["better_kind"] = kind(count)
+        game["better_kind"] = phase_kind(count)
         game["better_material"] = material_text(count)
         game["better_edge"] = balance(count).edge
         game["better_ahead"] = side_ahead(count)
         points = points_of(game["white_points"], side.color)
         game["converted"] = None if points is None else points == 1.0
     for color in Side:
-        told = [verdict.for_side(color) for verdict in verdicts]
-        best = max(range(len(told)), key=lambda ply: (told[ply].low, -ply))
-        chance = max(range(len(told)), key=lambda ply: (told[ply].win_probability, -ply))
-        if told[best].low > Outcome.LOSS:
-            game[f"{color}_best"] = OUTCOMES[told[best].low]
-            game[f"{color}_best_evidence"] = told[best].evidence.value
+        sides_verdicts = [verdict.for_side(color) for verdict in verdicts]
+        best = max(range(len(sides_verdicts)), key=lambda ply: (sides_verdicts[ply].low, -ply))
+        chance = max(
+            range(len(sides_verdicts)), key=lambda ply: (sides_verdicts[ply].win_probability, -ply)
+        )
+        if sides_verdicts[best].low > Outcome.LOSS:
+            game[f"{color}_best"] = OUTCOMES[sides_verdicts[best].low]
+            game[f"{color}_best_evidence"] = sides_verdicts[best].evidence.value
             game[f"{color}_best_ply"] = best
-        game[f"{color}_best_chance"] = told[chance].win_probability
+            game[f"{color}_best_kind"] = phase_kind(walked.counts[best])
+        game[f"{color}_best_chance"] = sides_verdicts[chance].win_probability
         game[f"{color}_best_chance_ply"] = chance
+        since = better_from(verdicts, color, CLEARLY)
+        if since is not None:
+            game[f"{color}_better_ply"] = since
+            game[f"{color}_better_kind"] = phase_kind(walked.counts[since])
         mine = [slip for slip in review.slips if slip.side is color]
+        if sides_verdicts[best].points == 1:
+            game[f"{color}_let_slip"] = any(slip.before.low.points == 1 for slip in mine)
         game[f"{color}_slips"] = sum(slip.certain for slip in mine)
         game[f"{color}_suspected"] = sum(not slip.certain for slip in mine)
     if winning:
@@ -104,6 +125,27 @@ def add_verdicts(game: Row, walked: Walk, review: Review) -> None:
         game["settled_outcome"] = OUTCOMES[settled.low]
         game["settled_evidence"] = settled.evidence.value
     game["turning_ply"] = review.turning
+    game["final_expected"] = verdicts[-1].for_side(Side.WHITE).expected
+    if verdicts[-1].exact:
+        game["final_outcome"] = OUTCOMES[verdicts[-1].for_side(Side.WHITE).low]
+        game["final_evidence"] = verdicts[-1].evidence.value
+    if review.deciding is not None:
+        game |= _deciding(review.deciding, review, walked)
+
+
+def _deciding(moment: Deciding, review: Review, walked: Walk) -> Row:
+    return {
+        "deciding_ply": moment.ply,
+        "deciding_number": review.plies[moment.ply - 1].number,
+        "deciding_side": moment.side.value,
+        "deciding_move": moment.san,
+        "deciding_certain": moment.certain,
+        "deciding_before": moment.before.expected,
+        "deciding_after": moment.after.expected,
+        "deciding_better": moment.held[0].san if moment.held else None,
+        "deciding_fen": moment.fen,
+        "deciding_kind": phase_kind(walked.counts[moment.ply - 1]),
+    }
 
 
 def _verdict(prefix: str, verdict: Verdict) -> dict[str, Any]:
@@ -120,10 +162,10 @@ def _add_trade(row: Row, trade: Trade, side: Side) -> None:
     row["side"] = side.value
     for prefix, verdict in (("before", trade.before), ("after", trade.after)):
         row |= _verdict(prefix, verdict.for_side(trade.began_by))
-        told = verdict.for_side(side)
-        row[f"side_{prefix}_low"] = OUTCOMES[told.low]
-        row[f"side_{prefix}_high"] = OUTCOMES[told.high]
-        row[f"side_{prefix}_win"] = told.win_probability
+        verdict_before = verdict.for_side(side)
+        row[f"side_{prefix}_low"] = OUTCOMES[verdict_before.low]
+        row[f"side_{prefix}_high"] = OUTCOMES[verdict_before.high]
+        row[f"side_{prefix}_win"] = verdict_before.win_probability
     for part in (Part.START, Part.OFFER, Part.RECAPTURE):
         grades = [decision.grade for decision in trade.decisions if decision.part is part]
         row[f"{part.value}_grade"] = grades[0].value if grades else None
@@ -131,13 +173,13 @@ def _add_trade(row: Row, trade: Trade, side: Side) -> None:
 
 def decisions(game: Row, trades: list[Row], review: Review, walked: Walk) -> list[Row]:
     """Rows of ``decisions``: those of the trades, then the trades that were declined."""
-    found = [
+    rows = [
         _decision(game, row, decision, walked)
         for row, trade in zip(trades, review.trades, strict=True)
         for decision in trade.decisions
     ]
-    found += [_decision(game, None, decision, walked) for decision in review.declined]
-    return found
+    rows += [_decision(game, None, decision, walked) for decision in review.declined]
+    return rows
 
 
 def _decision(game: Row, trade: Row | None, decision: Decision, walked: Walk) -> Row:
@@ -151,7 +193,7 @@ def _decision(game: Row, trade: Row | None, decision: Decision, walked: Walk) ->
         "move": decision.san,
         "grade": decision.grade.value,
         "gone": trade["gone"] if trade else None,
-        "kind": kind(walked.counts[decision.ply - 1]),
+        "kind": phase_kind(walked.counts[decision.ply - 1]),
         "rating": _rating(game, color),
         "points": points_of(game["white_points"], color),
         **_verdict("before", decision.before),
@@ -172,11 +214,11 @@ def _better(decision: Decision) -> str | None:
 
 
 def _rating(game: Row, color: chess.Color) -> int | None:
-    found: int | None = game["white_rating"] if color else game["black_rating"]
-    return found
+    rating: int | None = game["white_rating"] if color else game["black_rating"]
+    return rating
 
 
-def _slip(game: Row, slip: Slip, record: PlyRecord, walked: Walk) -> Row:
+def _slip(game: Row, slip: Slip, record: PlyRecord, walked: Walk, gifts: set[int | None]) -> Row:
     color = slip.side.color
     count = walked.counts[slip.ply - 1]
     return {
@@ -190,13 +232,15 @@ def _slip(game: Row, slip: Slip, record: PlyRecord, walked: Walk) -> Row:
         **_verdict("after", slip.after),
         "by_trade": slip.by_trade,
         "missed_trade": slip.missed_trade,
-        "held": slip.held[0].san if slip.held and slip.certain else None,
+        "held": slip.held[0].san if slip.held else None,
+        "gift": slip.ply in gifts,
+        "cost": slip.before.expected - slip.after.expected,
         "handed_back": slip.handed_back is not None,
         "handed_back_ply": slip.handed_back,
         "halfmove_clock": int(slip.fen.split()[4]),
         "clock_seconds": _seconds(record),
         "fen": slip.fen,
-        "kind": kind(count),
+        "kind": phase_kind(count),
         "men": men(count),
         "rating": _rating(game, color),
         "other_rating": _rating(game, not color),

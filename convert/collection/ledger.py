@@ -4,16 +4,16 @@ In the folder of the collection:
 
 ``collection.json``
     what decides the rows, and whether all is done; holds no names.
-``ledger/files.jsonl``
-    one line a file: its name, print and parts; a later line of the same name counts.
+``ledger/files.sqlite``
+    the files with their prints, their parts, and with which others the rows of a part stand.
 ``ledger/key``
     mixed into hashes and ids of an anonymous collection.
 ``ledger/lock``
     held while a run is at work.
 ``work/``
-    unpacked texts, while a run is at work.
+    unpacked texts, and a mark for each part that is being done, while a run is at work.
 
-Which parts are finished is not written down: a part is finished when its file of games is there.
+Which units of parts are finished is not written down: one is when its file of games is there.
 """
 
 from __future__ import annotations
@@ -24,18 +24,21 @@ import hashlib
 import json
 import os
 import secrets
+import sqlite3
 from collections.abc import Iterator
-from dataclasses import asdict, astuple, dataclass, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import IO, Any
+from urllib.parse import quote
 
 from convert import __version__
-from convert.collection.folder import FORMAT
 from convert.collection.inputs import Print
-from convert.collection.parts import Part
+from convert.collection.parts import FilePart, Unit
 from convert.collection.rows import WALK, Options
 from convert.collection.schema import SCHEMA, TABLES
-from convert.safe_text import file_path, file_text
+from convert.judging.plugged import installed_judges
+from convert.rim.collection_folder import FILES, FORMAT
+from convert.rim.safe_text import file_path, file_text
 
 
 class BadFolder(Exception):
@@ -43,20 +46,37 @@ class BadFolder(Exception):
 
 
 @dataclass(frozen=True)
-class Entry:
+class LedgerEntry:
     """A file of the collection.
 
     Attributes:
         name: as it stands in the rows: text, whatever the bytes of the file's name.
         path: where it was last seen; "-" for standard input.
         print: by what it is known again.
-        parts: its parts in order; None while they are not all known.
+        whole: all its parts are known.
     """
 
     name: str
     path: str
     print: Print
-    parts: tuple[Part, ...] | None
+    whole: bool
+
+
+_TABLES = """
+CREATE TABLE IF NOT EXISTS files (
+    number INTEGER PRIMARY KEY, name TEXT UNIQUE NOT NULL, path TEXT NOT NULL,
+    bytes INTEGER NOT NULL, changed INTEGER NOT NULL, ends TEXT NOT NULL, whole INTEGER NOT NULL);
+CREATE TABLE IF NOT EXISTS parts (
+    file INTEGER NOT NULL, unit TEXT NOT NULL, place INTEGER NOT NULL,
+    start INTEGER NOT NULL, stop INTEGER NOT NULL, games_before INTEGER NOT NULL,
+    games INTEGER NOT NULL, lines_before INTEGER NOT NULL, digest TEXT NOT NULL,
+    last INTEGER NOT NULL, damage TEXT, trouble TEXT, UNIQUE (file, start, unit));
+CREATE INDEX IF NOT EXISTS by_unit ON parts (unit);
+"""
+_PART = (
+    "files.name, parts.start, parts.stop, parts.games_before, parts.games, parts.lines_before, "
+    "parts.digest, parts.last, parts.damage, parts.trouble"
+)
 
 
 class Ledger:
@@ -74,7 +94,6 @@ class Ledger:
 
     def __init__(self, out: Path, options: Options, *, again: bool = False):
         self.out = out
-        self.entries: dict[str, Entry] = {}
         if out.exists() and not out.is_dir():
             raise BadFolder(f"{out}: is a file, not a folder")
         ours = (out / "collection.json").exists() or _may_begin(out)
@@ -87,42 +106,119 @@ class Ledger:
             if again:
                 self._clear()
             self.options = self._settled(about, options)
-            self._read()
-            self._clean()
-            self._write_entries()
-            self.state(complete=False)
-            self._files: IO[str] = open(  # noqa: SIM115 - open as long as the ledger
-                self._files_path, "a", encoding="utf-8"
-            )
+            self._files = self._opened()
+            try:
+                self._clean()
+                self.state(complete=False)
+            except BaseException:
+                self._files.close()
+                raise
         except BaseException:
             self._lock.close()
             raise
 
     # -- files ------------------------------------------------------------------------------------
 
-    def add(self, entry: Entry) -> None:
-        """Remember a file; on the disk when this returns.
+    def entries(self) -> list[LedgerEntry]:
+        """All files, in the order in which they came."""
+        return [_entry(row) for row in self._files.execute(f"{_FILES} ORDER BY number")]
 
-        Raises:
-            OSError: it cannot be written.
+    def entry(self, name: str) -> LedgerEntry | None:
+        """The file of a name."""
+        row = self._files.execute(f"{_FILES} WHERE name = ?", (name,)).fetchone()
+        return None if row is None else _entry(row)
+
+    def add(self, entry: LedgerEntry) -> None:
+        """Remember a file, or what is new about it; on the disk when this returns."""
+        with self._files:
+            self._files.execute(
+                "INSERT INTO files (name, path, bytes, changed, ends, whole) "
+                "VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT (name) DO UPDATE SET path = excluded.path, "
+                "bytes = excluded.bytes, changed = excluded.changed, ends = excluded.ends, "
+                "whole = excluded.whole",
+                (
+                    entry.name,
+                    file_text(entry.path),
+                    entry.print.bytes,
+                    entry.print.changed,
+                    entry.print.ends,
+                    entry.whole,
+                ),
+            )
+
+    def whole(self, name: str) -> None:
+        """Note that all parts of a file are known."""
+        with self._files:
+            self._files.execute("UPDATE files SET whole = 1 WHERE name = ?", (name,))
+
+    def drop(self, name: str) -> None:
+        """Forget a file of which no part is left."""
+        with self._files:
+            self._files.execute("DELETE FROM files WHERE name = ?", (name,))
+
+    # -- units ------------------------------------------------------------------------------------
+
+    def put(self, unit: Unit, instead: str | None = None) -> None:
+        """Remember that the rows of these parts stand together.
+
+        Args:
+            instead: id of a unit that is forgotten at the same moment.
         """
-        self.entries[entry.name] = entry
-        self._files.write(_line(entry))
-        self._files.flush()
-        os.fsync(self._files.fileno())
+        with self._files:
+            if instead is not None:
+                self._files.execute("DELETE FROM parts WHERE unit = ?", (instead,))
+            self._files.executemany(
+                "INSERT OR REPLACE INTO parts SELECT number, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ? "
+                "FROM files WHERE name = ?",
+                [
+                    (
+                        unit.id,
+                        place,
+                        part.start,
+                        part.end,
+                        part.games_before,
+                        part.games,
+                        part.lines_before,
+                        part.digest,
+                        part.last,
+                        part.damage,
+                        part.trouble,
+                        part.file,
+                    )
+                    for place, part in enumerate(unit.parts)
+                ],
+            )
 
-    def by_path(self, path: str) -> Entry | None:
-        """The file that was last seen at a path."""
-        return next((e for e in self.entries.values() if e.path == path), None)
+    def forget(self, unit: str) -> None:
+        """Forget a unit."""
+        with self._files:
+            self._files.execute("DELETE FROM parts WHERE unit = ?", (unit,))
+
+    def parts_of(self, name: str) -> list[tuple[FilePart, str]]:
+        """The parts of a file that are known, in order, each with the id of its unit."""
+        rows = self._files.execute(
+            f"SELECT {_PART}, parts.unit FROM parts JOIN files ON files.number = parts.file "
+            "WHERE files.name = ? ORDER BY parts.start, parts.games_before",
+            (name,),
+        )
+        return [(_part(row), str(row[-1])) for row in rows]
+
+    def unit(self, unit: str) -> Unit:
+        """The parts that stand in a unit."""
+        rows = self._files.execute(
+            f"SELECT {_PART} FROM parts JOIN files ON files.number = parts.file "
+            "WHERE parts.unit = ? ORDER BY parts.place",
+            (unit,),
+        )
+        return Unit(tuple(_part(row) for row in rows))
 
     def known(self) -> set[str]:
-        """Ids of all parts of all files."""
-        return {part.id for entry in self.entries.values() for part in entry.parts or ()}
+        """Ids of all units."""
+        return {str(row[0]) for row in self._files.execute("SELECT DISTINCT unit FROM parts")}
 
-    @property
-    def unfinished(self) -> list[str]:
-        """Names of files whose parts are not all known."""
-        return [entry.name for entry in self.entries.values() if entry.parts is None]
+    def games(self) -> int:
+        """Games of all files."""
+        return int(self._files.execute("SELECT coalesce(sum(games), 0) FROM parts").fetchone()[0])
 
     # -- folder -----------------------------------------------------------------------------------
 
@@ -155,12 +251,12 @@ class Ledger:
         Raises:
             OSError: it cannot be written.
         """
-        parts = [part for entry in self.entries.values() for part in entry.parts or ()]
+        files = self._files.execute("SELECT count(*) FROM files").fetchone()[0]
         facts = {
             **_settings(self.options),
             "complete": complete,
-            "files": len(self.entries),
-            "games": sum(part.games for part in parts) if complete else None,
+            "files": int(files),
+            "games": self.games() if complete else None,
         }
         path = self.out / "collection.json"
         fresh = path.with_name(".collection.json.tmp")
@@ -185,9 +281,18 @@ class Ledger:
 
     # -- inside -----------------------------------------------------------------------------------
 
-    @property
-    def _files_path(self) -> Path:
-        return self.out / "ledger" / "files.jsonl"
+    def _opened(self) -> sqlite3.Connection:
+        path = self.out / "ledger" / FILES
+        try:
+            connection = sqlite3.connect(file_argument(path), uri=True, isolation_level="IMMEDIATE")
+            # Rolled back after a kill; without shared memory, so that a disk of the net will do.
+            connection.execute("PRAGMA journal_mode = DELETE")
+            # What a power cut takes is cut again: rows, not the ledger, say what is finished.
+            connection.execute("PRAGMA synchronous = NORMAL")
+            connection.executescript(_TABLES)
+        except sqlite3.DatabaseError as err:
+            raise BadFolder(f"{path}: is damaged; --again makes the collection anew") from err
+        return connection
 
     def _about(self) -> dict[str, Any] | None:
         path = self.out / "collection.json"
@@ -231,35 +336,36 @@ class Ledger:
     def _clear(self) -> None:
         for path in list(orphans(self.out, set())):
             path.unlink(missing_ok=True)
-        for name in ("collection.json", "ledger/files.jsonl", "ledger/key"):
+        for name in (
+            "collection.json",
+            f"ledger/{FILES}",
+            f"ledger/{FILES}-journal",
+            "ledger/files.jsonl",
+            "ledger/key",
+        ):
             (self.out / name).unlink(missing_ok=True)
 
-    def _read(self) -> None:
-        with contextlib.suppress(FileNotFoundError), open(self._files_path, "rb") as file:
-            for raw in file:
-                # The last line may be torn: its file is then looked at anew.
-                with contextlib.suppress(ValueError, KeyError, TypeError):
-                    entry = _entry(json.loads(raw))
-                    self.entries[entry.name] = entry
-
-    def _write_entries(self) -> None:
-        """All lines anew, each file once."""
-        fresh = self._files_path.with_name(".files.jsonl.tmp")
-        with open(fresh, "w", encoding="utf-8") as file:
-            for entry in self.entries.values():
-                file.write(_line(entry))
-            file.flush()
-            os.fsync(file.fileno())
-        fresh.replace(self._files_path)
-
     def _clean(self) -> None:
-        """Take away what a run left that was killed."""
+        """Take away what a run left that was killed, and forget units that it had not finished."""
         _clear_work(self.out)
+        (self.out / "work").mkdir(exist_ok=True)
         self.sweep()
+        self.forget_undone(self.finished())
+
+    def forget_undone(self, done: set[str]) -> None:
+        """Forget units whose rows are not written; their files are not whole then."""
+        with self._files:
+            for unit in self.known() - done:
+                self._files.execute(
+                    "UPDATE files SET whole = 0 WHERE number IN "
+                    "(SELECT file FROM parts WHERE unit = ?)",
+                    (unit,),
+                )
+                self._files.execute("DELETE FROM parts WHERE unit = ?", (unit,))
 
 
 def orphans(out: Path, known: set[str]) -> Iterator[Path]:
-    """Files of rows that belong to no part of any file."""
+    """Files of rows that belong to none of the units ``known``."""
     for table in reversed(TABLES):
         for path in (out / table).glob("part-*.parquet"):
             if path.name.removeprefix("part-").removesuffix(".parquet") not in known:
@@ -278,8 +384,9 @@ def _settings(options: Options) -> dict[str, Any]:
     if options.effort != WALK:
         facts["tables"] = [file_text(folder) for folder in options.tables]
         facts["solve"] = options.solve
+        facts["judges"] = [judge.name for judge in installed_judges()] or None
         if options.solve:
-            from tablebases.solver.solution import SOLVER_VERSION
+            from tablebases.solver.entries import SOLVER_VERSION
 
             facts["solver"] = SOLVER_VERSION
     return facts
@@ -297,13 +404,18 @@ def _may_begin(out: Path) -> bool:
     """Nothing in the folder, or only what a run makes before it says whose the folder is."""
     if not out.exists():
         return True
-    return all(entry.name in ("ledger", ".collection.json.tmp") for entry in os.scandir(out))
+    return all(
+        entry.name in ("ledger", ".collection.json.tmp")
+        or (entry.name == "work" and entry.is_dir() and not any(os.scandir(entry.path)))
+        for entry in os.scandir(out)
+    )
 
 
 def _clear_work(out: Path) -> None:
     folder = out / "work"
-    for path in list(folder.glob("unpacked-*.pgn")):
-        path.unlink(missing_ok=True)
+    for pattern in ("unpacked-*.pgn", "try-*"):
+        for path in list(folder.glob(pattern)):
+            path.unlink(missing_ok=True)
     with contextlib.suppress(OSError):
         folder.rmdir()
 
@@ -323,23 +435,32 @@ def _locked(out: Path) -> IO[str]:
     return lock
 
 
-def _line(entry: Entry) -> str:
-    facts = {
-        "name": entry.name,
-        "path": file_text(entry.path),
-        "print": asdict(entry.print),
-        # file and path are those of the entry
-        "parts": None if entry.parts is None else [astuple(part)[2:] for part in entry.parts],
-    }
-    return json.dumps(facts, ensure_ascii=False, separators=(",", ":")) + "\n"
+_FILES = "SELECT name, path, bytes, changed, ends, whole FROM files"
 
 
-def _entry(facts: dict[str, Any]) -> Entry:
-    name, path = facts["name"], file_path(facts["path"])
-    parts = facts["parts"]
-    return Entry(
+def _entry(row: tuple[Any, ...]) -> LedgerEntry:
+    name, path, size, changed, ends, whole = row
+    return LedgerEntry(name, file_path(path), Print(size, changed, ends), bool(whole))
+
+
+def _part(row: tuple[Any, ...]) -> FilePart:
+    """A part as it is remembered: not where its text is read."""
+    name, start, end, games_before, games, lines_before, digest, last, damage, trouble = row[:10]
+    return FilePart(
         name,
-        path,
-        Print(**facts["print"]),
-        None if parts is None else tuple(Part(name, path, *rest) for rest in parts),
+        "",
+        start,
+        end,
+        games_before,
+        games,
+        lines_before,
+        digest,
+        bool(last),
+        damage,
+        trouble,
     )
+
+
+def file_argument(path: Path) -> str:
+    """A path as SQLite takes it, whatever its bytes."""
+    return "file:" + quote(os.fsencode(os.path.abspath(path)))

@@ -15,22 +15,19 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
-from convert.fastread import main_lines_of
-from convert.safe_text import file_text
-from convert.sources import (
-    MAX_GAME_BYTES,
-    DamagedSource,
-    GameRead,
-    LineRead,
-    SourceError,
-    game_stops,
-    games_of,
-    refuse_other_text,
-    text_chunks,
-)
+from convert.reading.containers import MAX_GAME_BYTES, DamagedSource, text_chunks
+from convert.reading.fastread import main_lines_of
+from convert.reading.fen import SourceError
+from convert.reading.games import game_stops, games_of, refuse_other_text
+from convert.reading.records import GameRead, LineRead
+from convert.rim.safe_text import file_text
 
 PART_BYTES = {"walk": 1 << 20, "quick": 64 << 10, "normal": 16 << 10, "deep": 4 << 10}
 """Size of a part in bytes of text by effort: what is lost when the work is cut off."""
+CUT_BYTES = 256 << 20
+"""Bytes of text that are cut in one piece of work."""
+MOST_PARTS = 1000
+"""Parts, of as many files at most, whose rows stand together."""
 
 _WINDOW = 4 << 20  # bytes looked at together
 _MARGIN = 1 << 20  # no game is looked for so near to the end of a window
@@ -38,7 +35,19 @@ _BOM = b"\xef\xbb\xbf"
 
 
 @dataclass(frozen=True)
-class Part:
+class Begin:
+    """Where in a file to go on cutting: byte, games and lines before it; a game begins there."""
+
+    offset: int = 0
+    games: int = 0
+    lines: int = 0
+
+
+START = Begin()
+
+
+@dataclass(frozen=True)
+class FilePart:
     """A byte range of a file of games, unpacked, that begins and ends where a game does.
 
     Attributes:
@@ -74,9 +83,58 @@ class Part:
         return hashlib.blake2b(repr(facts).encode(), digest_size=10).hexdigest()
 
 
+@dataclass(frozen=True)
+class Unit:
+    """What a worker does at a time: parts whose rows stand together, of one file or of several.
+
+    A file that is shorter than a part, or the end of a longer one, stands with what comes next.
+    """
+
+    parts: tuple[FilePart, ...]
+
+    @property
+    def id(self) -> str:
+        """Names the rows: the same as long as the same parts stand in it."""
+        if len(self.parts) == 1:
+            return self.parts[0].id
+        ids = "".join(part.id for part in self.parts)
+        return hashlib.blake2b(ids.encode(), digest_size=10).hexdigest()
+
+    @property
+    def games(self) -> int:
+        """Games in it."""
+        return sum(part.games for part in self.parts)
+
+
+class Packing:
+    """Puts parts together into units of at least ``size`` bytes, in the order they come."""
+
+    def __init__(self, size: int):
+        self.size = size
+        self._parts: list[FilePart] = []
+        self._bytes = 0
+
+    def add(self, part: FilePart) -> Unit | None:
+        """Take a part in; a unit when it is full."""
+        self._parts.append(part)
+        self._bytes += part.end - part.start
+        full = self._bytes >= self.size or len(self._parts) >= MOST_PARTS
+        return self.rest() if full else None
+
+    @property
+    def waiting(self) -> bool:
+        """Are there parts that are in no unit yet?"""
+        return bool(self._parts)
+
+    def rest(self) -> Unit | None:
+        """What is there so far."""
+        parts, self._parts, self._bytes = tuple(self._parts), [], 0
+        return Unit(parts) if parts else None
+
+
 def cut(
     path: str | Path, size: int, *, name: str | None = None, damage: str | None = None
-) -> Iterator[Part]:
+) -> Iterator[FilePart]:
     """Parts of a plain file, in the order of the file.
 
     Args:
@@ -90,30 +148,58 @@ def cut(
         `trouble`.
     """
     name = file_text(path) if name is None else name
+    begin: Begin | None = Begin()
+    while begin is not None:
+        parts, begin = cut_from(begin, path, size, name=name, damage=damage)
+        yield from parts
+
+
+def cut_from(
+    begin: Begin,
+    path: str | Path,
+    size: int,
+    *,
+    name: str,
+    damage: str | None = None,
+    most: int = CUT_BYTES,
+) -> tuple[tuple[FilePart, ...], Begin | None]:
+    """The parts of a stretch of a file, as `cut` makes them, and where the next one begins.
+
+    Args:
+        begin: where to begin.
+        most: bytes of text after which the stretch ends with a part.
+    """
+    parts: list[FilePart] = []
     try:
         with open(path, "rb", buffering=0) as stream:
-            refuse_other_text(name, stream.read(1 << 16))
-            yield from _cut(stream, path, size, name, damage)
+            if not begin.offset:
+                refuse_other_text(name, stream.read(1 << 16))
+            for part, after in _cut(stream, path, size, name, damage, begin):
+                parts.append(part)
+                if not part.last and part.end - begin.offset >= most:
+                    return tuple(parts), after
     except SourceError as error:
-        yield troubled(name, error.reason)
+        parts.append(troubled(name, error.reason))
     except OSError as error:
-        yield troubled(name, f"cannot be read: {error.strerror or error}")
+        parts.append(troubled(name, f"cannot be read: {error.strerror or error}"))
+    return tuple(parts), None
 
 
-def troubled(name: str, reason: str) -> Part:
+def troubled(name: str, reason: str) -> FilePart:
     """The part of a file of which nothing can be used."""
-    return Part(name, "", 0, 0, 0, 0, 0, "", last=True, trouble=reason)
+    return FilePart(name, "", 0, 0, 0, 0, 0, "", last=True, trouble=reason)
 
 
 def _cut(
-    stream: BinaryIO, path: str | Path, size: int, name: str, damage: str | None
-) -> Iterator[Part]:
-    start = games_before = lines_before = 0
-    stop = stop_games = stop_lines = 0  # the last place where a part may end
-    games = 0
+    stream: BinaryIO, path: str | Path, size: int, name: str, damage: str | None, begin: Begin
+) -> Iterator[tuple[FilePart, Begin]]:
+    """The parts from a place on, each with the place behind it."""
+    start, games_before, lines_before = begin.offset, begin.games, begin.lines
+    stop, stop_games, stop_lines = start, games_before, lines_before  # where a part may end
+    games = games_before
 
-    def part(end: int, count: int, last: bool) -> Part:
-        return Part(
+    def part(end: int, count: int, last: bool) -> FilePart:
+        return FilePart(
             name,
             str(path),
             start,
@@ -126,18 +212,20 @@ def _cut(
             damage if last else None,
         )
 
-    for found in _stops(stream, name):
-        if found.offset >= 0 and stop - start >= size:
+    for result in _stops(stream, name, begin):
+        if result.offset >= 0 and stop - start >= size:
             # Not before the next game: what stands behind the last one belongs to the last part.
-            yield part(stop, stop_games, False)
+            yield part(stop, stop_games, False), Begin(stop, stop_games, stop_lines)
             start, games_before, lines_before = stop, stop_games, stop_lines
-        games = found.games
-        if found.offset > 0:
-            stop, stop_games, stop_lines = found.offset, found.games, found.lines
+        games = result.games
+        if result.offset > 0:
+            stop, stop_games, stop_lines = result.offset, result.games, result.lines
+    end = Begin(0)
     if games:
-        yield part(stream.seek(0, os.SEEK_END), games, True)
+        yield part(stream.seek(0, os.SEEK_END), games, True), end
     else:
-        yield troubled(name, f"damaged: {damage}" if damage else "no game found: not a PGN file")
+        reason = f"damaged: {damage}" if damage else "no game found: not a PGN file"
+        yield troubled(name, reason), end
 
 
 def _digest(path: str | Path, start: int, end: int) -> str:
@@ -153,7 +241,7 @@ def _digest(path: str | Path, start: int, end: int) -> str:
     return digest.hexdigest()
 
 
-def games_in(part: Part, *, light: bool = False) -> Iterator[tuple[GameRead | LineRead, int]]:
+def games_in(part: FilePart, *, light: bool = False) -> Iterator[tuple[GameRead | LineRead, int]]:
     """The games of a part as they are in the whole file, and at which byte each begins.
 
     Args:
@@ -320,20 +408,21 @@ _GAME = re.compile(
 )
 
 
-def _stops(stream: BinaryIO, name: str) -> Iterator[_Stop]:
-    """The ends of all games of a file, in order."""
-    games = lines = offset = base = 0
+def _stops(stream: BinaryIO, name: str, begin: Begin) -> Iterator[_Stop]:
+    """The ends of all games of a file from a place on, in order."""
+    games, lines, offset = begin.games, begin.lines, begin.offset
+    base = offset
     window = b""
 
     while True:
         if offset - base > len(window) - _MARGIN and not (window and len(window) < _WINDOW):
             base = offset
             window = _read(stream, base, _WINDOW)
-        found = _GAME.match(window, offset - base)
-        if found and found.end() - found.start() < _MARGIN:
+        match = _GAME.match(window, offset - base)
+        if match and match.end() - match.start() < _MARGIN:
             games += 1
-            lines += window.count(b"\n", found.start(), found.end())
-            offset = base + found.end()
+            lines += window.count(b"\n", match.start(), match.end())
+            offset = base + match.end()
             yield _Stop(games, lines, offset)
             continue
         # Something else: line by line, to the end of a game behind which one can look afresh.

@@ -18,20 +18,23 @@ from typing import TYPE_CHECKING, Literal
 import chess
 
 from convert import __version__
-from convert.balance import balance_name, material_text
-from convert.collection.endings import LETTERS, Row, add_endings, points_of, side_name
-from convert.collection.kinds import kind
-from convert.trades import FoundTrade, find_trades, name_trade
-from convert.walker import Walk, walk
+from convert.board.balance import balance_name, material_text
+from convert.board.kinds import phase_kind
+from convert.review.endings import LETTERS, Row, add_endings, points_of, side_name
+from convert.review.practice import kinds_of
+from convert.review.trades import FoundTrade, find_trades
+from convert.review.walker import Walk, walk
+from convert.wording.trade_names import name_trade
 
 if TYPE_CHECKING:
-    from convert.judge import Bench
-    from convert.sources import GameRead, LineRead
+    from convert.judging.judges import Bench
+    from convert.reading.records import GameRead, LineRead
 
 Anonymous = Literal["", "left out", "hashed"]
 
 WALK = "walk"
 PROGRAM = f"fullpoint {__version__}"
+
 
 @dataclass(frozen=True)
 class Options:
@@ -54,7 +57,7 @@ class Options:
 
 
 @dataclass(frozen=True)
-class Place:
+class GamePlace:
     """Where a game stands: file as named, number from 1, byte offset in the unpacked text."""
 
     file: str
@@ -70,7 +73,7 @@ class Rows:
 
 
 def rows_of(
-    read: GameRead | LineRead, options: Options, bench: Bench | None, place: Place
+    read: GameRead | LineRead, options: Options, bench: Bench | None, place: GamePlace
 ) -> Rows:
     """All rows of one game; exactly one of them in ``games``, whatever became of the game.
 
@@ -96,11 +99,12 @@ def rows_of(
         game["start_fen"] = None if fen == chess.STARTING_FEN else fen
     if start is not None and read.moves:
         walked = walk(start, read.moves)
-        found = find_trades(walked)
+        trades = find_trades(walked)
         game["moves_id"] = _hash(options, "moves", fen, moves)
         add_endings(game, walked)
-        tables["trades"] = [_trade(game, walked, i, t) for i, t in enumerate(found, 1)]
-        game["trades"] = len(found)
+        _add_practice(game, walked)
+        tables["trades"] = [_trade(game, walked, i, t) for i, t in enumerate(trades, 1)]
+        game["trades"] = len(trades)
         if not walking and bench is not None:
             from convert.collection.judged import add_review
 
@@ -114,7 +118,7 @@ def rows_of(
 
 
 def rows_of_failure(
-    place: Place, reason: str, options: Options, *, line: int | None = None
+    place: GamePlace, reason: str, options: Options, *, line: int | None = None
 ) -> Rows:
     """The row for a file, or a rest of one, that cannot be read."""
     return Rows({"errors": [_error(options, place, None, line, None, reason, True)]})
@@ -135,15 +139,32 @@ def _headers_and_start(
 # --- tags ----------------------------------------------------------------------------------------
 
 _OWN_COLUMNS = {
-    "White", "Black", "Event", "Site", "Round", "Date", "Result", "WhiteElo", "BlackElo",
-    "TimeControl", "Termination", "FEN", "SetUp",
-}  # fmt: skip
+    "White",
+    "Black",
+    "Event",
+    "Site",
+    "Round",
+    "Date",
+    "Result",
+    "WhiteElo",
+    "BlackElo",
+    "TimeControl",
+    "Termination",
+    "FEN",
+    "SetUp",
+}
 _POINTS = {"1-0": 1.0, "0-1": 0.0, "1/2-1/2": 0.5}
 #: Section 9.8.1 of the PGN standard.
 _TERMINATIONS = {
-    "abandoned", "adjudication", "death", "emergency", "normal", "rules infraction",
-    "time forfeit", "unterminated",
-}  # fmt: skip
+    "abandoned",
+    "adjudication",
+    "death",
+    "emergency",
+    "normal",
+    "rules infraction",
+    "time forfeit",
+    "unterminated",
+}
 _TIME_CONTROL = re.compile(r"[0-9/+*:?-]{1,40}")
 _DATE = re.compile(r"([0-9]{4})[.]([0-9]{2}|\?\?)[.]([0-9]{2}|\?\?)")
 _YEAR = re.compile(r"[0-9]{4}(?![0-9])")
@@ -180,6 +201,13 @@ def _day(value: str | None) -> tuple[date | None, int | None]:
         return None, number
 
 
+def _lost_on_time(result: str, termination: str) -> str | None:
+    """The side that lost on time, as far as the Termination tag tells it."""
+    if "time" not in termination.lower():
+        return None
+    return {"1-0": "black", "0-1": "white"}.get(result)
+
+
 def _hash(options: Options, *parts: str | bytes, size: int = 10) -> str:
     """Hexadecimal digits that depend on the key and the parts."""
     made = blake2b(digest_size=size, key=options.key.encode()[:64])
@@ -212,7 +240,7 @@ def _game(
     read: GameRead | LineRead,
     headers: dict[str, str],
     options: Options,
-    place: Place,
+    place: GamePlace,
     name: str,
 ) -> Row:
     result = headers.get("Result", "*")
@@ -232,17 +260,18 @@ def _game(
         "black_rating": _rating(headers.get("BlackElo")),
         "time_control": _known(headers.get("TimeControl")),
         "termination": _known(headers.get("Termination")),
+        "on_time": _lost_on_time(result, headers.get("Termination", "")),
         "plies": len(read.moves),
         "complete": read.complete,
         "effort": options.effort,
         "program": PROGRAM,
     }
     if options.anonymous:
-        for column, kept in (
+        for column, whole in (
             ("time_control", _TIME_CONTROL.fullmatch(row["time_control"] or "")),
             ("termination", (row["termination"] or "").lower() in _TERMINATIONS),
         ):
-            if not kept:
+            if not whole:
                 row[column] = None
     else:
         row["event"] = _known(headers.get("Event"))
@@ -251,6 +280,15 @@ def _game(
         others = [item for item in headers.items() if item[0] not in _OWN_COLUMNS]
         row["other_tags"] = others or None
     return row
+
+
+def _add_practice(game: Row, walked: Walk) -> None:
+    """The first material counted in games in which one side has more."""
+    for kind in kinds_of(walked):
+        if kind.first is not None:
+            game["practice_key"] = kind.key
+            game["practice_side"] = side_name(kind.first)
+            return
 
 
 def _move_bytes(moves: tuple[chess.Move, ...]) -> bytes:
@@ -265,7 +303,7 @@ _QUOTED = re.compile(r"'[^']*'|\"[^\"]*\"|(?<=left out: )\[.*", re.DOTALL)
 
 
 def _problems(
-    read: GameRead | LineRead, options: Options, place: Place, name: str
+    read: GameRead | LineRead, options: Options, place: GamePlace, name: str
 ) -> list[Row]:
     return [
         _error(options, place, name, problem.line, problem.ply, problem.reason, problem.fatal)
@@ -275,7 +313,7 @@ def _problems(
 
 def _error(
     options: Options,
-    place: Place,
+    place: GamePlace,
     game: str | None,
     line: int | None,
     ply: int | None,
@@ -302,27 +340,25 @@ _name = lru_cache(maxsize=1 << 12)(name_trade)
 
 
 @lru_cache(maxsize=1 << 12)
-def gone(
-    white_gave: tuple[chess.PieceType, ...], black_gave: tuple[chess.PieceType, ...]
-) -> str:
+def gone(white_gave: tuple[chess.PieceType, ...], black_gave: tuple[chess.PieceType, ...]) -> str:
     """Kind of trade: its strongest piece where both sides gave the same, pawns not counted.
 
     Bishop and knight count as the same.  A rook for a minor piece, with like pieces besides or
     not, is *the exchange*; anything else *unequal pieces*.
     """
     both = [
-        sorted(
-            chess.BISHOP if man == chess.KNIGHT else man for man in gave if man != chess.PAWN
-        )
+        sorted(chess.BISHOP if man == chess.KNIGHT else man for man in gave if man != chess.PAWN)
         for gave in (white_gave, black_gave)
     ]
     white, black = both
     if white == black:
         strongest = max(white, default=chess.PAWN)
         return {
-            chess.PAWN: "pawns", chess.BISHOP: "minor pieces", chess.ROOK: "rooks",
+            chess.PAWN: "pawns",
+            chess.BISHOP: "minor pieces",
+            chess.ROOK: "rooks",
             chess.QUEEN: "queens",
-        }[strongest]  # fmt: skip
+        }[strongest]
     more, less = Counter(white) - Counter(black), Counter(black) - Counter(white)
     if {chess.ROOK: 1} in (more, less) and {chess.BISHOP: 1} in (more, less):
         return "the exchange"
@@ -353,8 +389,8 @@ def _trade(game: Row, walked: Walk, number: int, trade: FoundTrade) -> Row:
         "began_by": side_name(began),
         "recaptures": len(trade.recaptures),
         "liquidation": trade.liquidation,
-        "kind_before": kind(before),
-        "kind_after": kind(after),
+        "kind_before": phase_kind(before),
+        "kind_after": phase_kind(after),
         "material_before": material_text(before),
         "material_after": material_text(after),
         "balance_before": balance_name(before),

@@ -14,10 +14,11 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from convert.collection.endings import Row
-from convert.collection.folder import for_arrow
-from convert.collection.rows import Rows
+from convert.collection.parts import Unit
+from convert.collection.rows import Options, Rows, file_name
 from convert.collection.schema import TABLES, Column, arrow_schema
+from convert.review.endings import Row
+from convert.rim.collection_folder import for_arrow
 
 if TYPE_CHECKING:
     import pyarrow
@@ -60,8 +61,8 @@ def write_rows(rows: Iterable[Rows], out: Path, part_id: str) -> dict[str, int]:
                 for table, path in begun.items()
             }
             for one in rows:
-                for table, found in one.tables.items():
-                    writers[table].add(found)
+                for table, tables in one.tables.items():
+                    writers[table].add(tables)
             for table, writer in writers.items():
                 writer.flush()
                 written[table] = writer.written
@@ -84,14 +85,51 @@ def remove_part(out: Path, part_id: str) -> None:
         part_file(out, table, part_id).unlink(missing_ok=True)
 
 
+def keep_parts(out: Path, old: str, left: Unit, options: Options) -> None:
+    """Write the rows of some parts of a unit as those of a unit of their own; the old one stays.
+
+    Raises:
+        OSError: a file cannot be read or written.
+    """
+    import pyarrow.compute as pc
+    import pyarrow.parquet as pq
+
+    def read(table: str) -> Any:
+        with for_arrow(part_file(out, table, old), "rb") as where, pq.ParquetFile(where) as file:
+            return file.read()
+
+    def stands(table: Any) -> Any:
+        """Which rows stand in the text of the parts; what is at its end is outside of games."""
+        fits = None
+        for part in left.parts:
+            here = pc.and_(
+                pc.equal(table["file"], file_name(options, part.file)),
+                pc.and_(
+                    pc.greater_equal(table["offset"], part.start),
+                    pc.or_(
+                        pc.less(table["offset"], part.end),
+                        pc.and_(pc.is_null(table["number"]), pc.equal(table["offset"], part.end)),
+                    ),
+                ),
+            )
+            fits = here if fits is None else pc.or_(fits, here)
+        return table.filter(fits)
+
+    games = stands(read("games"))
+    rows = {"games": games, "errors": stands(read("errors"))}
+    for table in TABLES:
+        if table not in rows:
+            whole = read(table)
+            rows[table] = whole.filter(pc.is_in(whole["game"], value_set=games["id"]))
+    write_rows((Rows({table: chunk.to_pylist()}) for table, chunk in rows.items()), out, left.id)
+
+
 def arrow_table(table: str, rows: list[Row]) -> pyarrow.Table:
     """Rows as an Arrow table; absent columns are null."""
     import pyarrow as pa
 
     schema = arrow_schema(table)
-    arrays = [
-        pa.array([row.get(field.name) for row in rows], type=field.type) for field in schema
-    ]
+    arrays = [pa.array([row.get(field.name) for row in rows], type=field.type) for field in schema]
     return pa.Table.from_arrays(arrays, schema=schema)
 
 

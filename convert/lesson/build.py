@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 import chess
 
-from convert.balance import census, pieces
-from convert.decisions import position_speaking
-from convert.judge import Bench, after_move
-from convert.lesson.difficulty import difficulty, level_of
+from convert.board.balance import census, pieces
+from convert.judging.judges import Bench, after_move
+from convert.lesson.difficulty import difficulty
 from convert.lesson.judging import Draft
-from convert.lesson.lines import show
-from convert.lesson.model import Exercise, Task, Tried, Twin
-from convert.lesson.plausible import relative
-from convert.lesson.scene import Played, agrees, play_out, rules_about
-from convert.lesson.themes import general_hint, theme_of
+from convert.lesson.lines import show, to_the_point
+from convert.lesson.pose import exercise_of, pose_of
+from convert.lesson.scene import PlayedTrade, agrees, play_out
 from convert.lesson.twins import FoundTwin, find_twin
 from convert.lesson.words import (
     answer,
@@ -24,14 +21,16 @@ from convert.lesson.words import (
     line_text,
     misleads,
     moved_squares,
-    question,
     remarks,
     result_words,
     sentence,
 )
 from convert.model import Line, Side, Speaking, Verdict
+from convert.model.lesson import Exercise, Task, Tried, Twin
+from convert.review.decisions import position_speaking
 from convert.rules import rule_by_id
-from convert.wording import evidence_word, join
+from convert.wording.small import join
+from convert.wording.verdicts import evidence_word
 
 #: At most so many moves that keep the result are written down, and so many that fail.
 MOST_KEEP, MOST_WRONG = 6, 3
@@ -48,25 +47,23 @@ def build(
     twin: FoundTwin | None = None,
     search: bool = True,
     deepen: bool = False,
+    used: Collection[str] = (),
+    no_turned: bool = False,
 ) -> Exercise:
     """Write the exercise out.
 
     With ``deepen`` the solver first looks at the positions after the moves that are shown, so that
     their lines do not end where it has not been yet.
     ``idea`` and ``difference`` are an author's sentences, put in front of what is found here;
-    ``twin`` one that is given, otherwise (with ``search``) the nearest is looked for.
+    ``twin`` one that is given, otherwise (with ``search``) the nearest is looked for, without the
+    other side to move if ``no_turned``.  ``used``: hints that other exercises of the sheet have.
     """
-    board, side = draft.board, Side.of(draft.board.turn)
-    move = draft.asked or draft.key
+    board = draft.board
     if deepen:
-        shown = [m for m in (draft.asked, draft.key) if m is not None]
-        shown += [option.move for option in draft.tempting[:2]]
-        children = [after_move(board, m) for m in dict.fromkeys(shown)]
-        bench.prepare([child for child in children if not bench.covered(child)])
-        bench.forget()  # what was not known before may be known now
-    trade = move if draft.task in (Task.TRADE, Task.REFUSE, Task.RECAPTURE) else None
-    played = play_out(bench, board, trade) if trade is not None else None
-    rules = rules_about(bench, draft, played)
+        _deepen(bench, draft)
+    lost = _losing_line(bench, board) if draft.points < 0 else None
+    pose = pose_of(bench, draft, lost, used)
+    against = pose.rules.against
     keep = tuple(
         _tried(bench, board, o.move, o.verdict, line=i == 0)
         for i, o in enumerate(draft.keep[:MOST_KEEP])
@@ -75,55 +72,49 @@ def build(
     if draft.task is Task.RECAPTURE and draft.key is not None:
         square = draft.key.to_square  # the question is how, not whether, to take back
         tempting = tuple(o for o in tempting if o.move.to_square == square)
-    wrong = tuple(
-        _tried(bench, board, o.move, o.verdict, line=True) for o in tempting[:MOST_WRONG]
-    )
-    asked = None
-    if draft.asked is not None:
-        told = {o.move: o.verdict for o in (*draft.keep, *draft.fail)}[draft.asked]
-        asked = _tried(bench, board, draft.asked, told, line=True)
-    if not theme:
-        after = played.after if played is not None and draft.task is not Task.RECAPTURE else None
-        only_pawns = played is not None and played.given == played.taken == chess.PAWN
-        theme = theme_of(board, draft.task, draft.points, after, only_pawns)
-    rule = rules.hint
-    hint = rule.statement if rule is not None else general_hint(theme, draft.task)
-    against = rules.against
-    lost = _losing_line(bench, board) if draft.points < 0 else None
+    wrong = tuple(_tried(bench, board, o.move, o.verdict, line=True) for o in tempting[:MOST_WRONG])
+    asked = _asked(bench, draft)
     told_answer = answer(draft, keep, wrong, asked, lost)
     told_remarks = (*remarks(draft, keep, asked, against), *sentences(idea))
     told_answer = (*told_answer, *sentences(idea))
     if against is not None:
         told_answer = (*told_answer, misleads(against))
-    found = twin if twin is not None else find_twin(bench, draft) if search else None
-    points, reasons = difficulty(
-        draft, keep[0].line if keep and draft.key is not None else None, against
-    )
-    return Exercise(
-        ident=ident,
-        theme=theme,
-        task=draft.task,
-        fen=board.fen(),
-        side=side,
-        question=question(draft, played),
-        hint=hint,
-        hint_source=rule.source if rule is not None else "",
-        verdict=draft.verdict,
+    found_twin = twin
+    if twin is None and search:
+        found_twin = find_twin(bench, draft, no_turned=no_turned)
+    shown = show(bench, board, draft.key) if keep and draft.key is not None else None
+    return exercise_of(
+        pose,
         asked=asked,
         keep=keep if draft.points >= 0 else (),
-        kept=len(draft.keep) if draft.points >= 0 else 0,
-        legal=len(draft.keep) + len(draft.fail),
+        ways=len(draft.keep) if draft.points >= 0 else 0,
         wrong=wrong,
         answer=told_answer,
         remarks=told_remarks,
-        twin=_twin(bench, draft, played, found, difference) if found is not None else None,
-        points=points,
-        level=level_of(points),
-        reasons=reasons,
-        source=draft.candidate.source,
-        tags=draft.candidate.tags,
-        hint_rule=rule.rule if rule is not None else "",
+        difficulty=difficulty(draft, shown, against),
+        ident=ident,
+        theme=theme,
+        twin=_twin(bench, draft, pose.played, found_twin, difference)
+        if found_twin is not None
+        else None,
     )
+
+
+def _deepen(bench: Bench, draft: Draft) -> None:
+    """Let the solver look at the positions after the moves that are shown."""
+    shown = [m for m in (draft.asked, draft.key) if m is not None]
+    shown += [option.move for option in draft.tempting[:2]]
+    children = [after_move(draft.board, m) for m in dict.fromkeys(shown)]
+    bench.prepare([child for child in children if not bench.covered(child)])
+    bench.forget()  # what was not known before may be known now
+
+
+def _asked(bench: Bench, draft: Draft) -> Tried | None:
+    """The move that is asked about, if one is, with what it leads to."""
+    if draft.asked is None:
+        return None
+    verdicts = {o.move: o.verdict for o in (*draft.keep, *draft.fail)}
+    return _tried(bench, draft.board, draft.asked, verdicts[draft.asked], line=True)
 
 
 def sentences(text: str) -> tuple[str, ...]:
@@ -135,49 +126,48 @@ def sentences(text: str) -> tuple[str, ...]:
 def _tried(
     bench: Bench, board: chess.Board, move: chess.Move, verdict: Verdict, *, line: bool
 ) -> Tried:
-    return Tried(
-        board.san(move), move.uci(), verdict, show(bench, board, move) if line else None
-    )
+    shown = to_the_point(show(bench, board, move)) if line else None
+    return Tried(board.san(move), move.uci(), verdict, shown)
 
 
 # --- the twin ---------------------------------------------------------------------------
 
 
 def _twin(
-    bench: Bench, draft: Draft, played: Played | None, found: FoundTwin, difference: str
+    bench: Bench, draft: Draft, played: PlayedTrade | None, found_twin: FoundTwin, difference: str
 ) -> Twin:
-    board, side = found.board, Side.of(draft.board.turn)
+    board, side = found_twin.board, Side.of(draft.board.turn)
     keep: list[tuple[chess.Move, Verdict]] = []
-    mine = found.verdict.for_side(Side.of(board.turn))
+    mine = found_twin.verdict.for_side(Side.of(board.turn))
     if (mine.points or 0) >= 0:
         keep = [
-            (m, v) for m, v in bench.children(board) if v is not None and v.points == mine.points
+            (m, v) for m, v in bench.kept(board).moves if v is not None and v.points == mine.points
         ]
-        keep.sort(key=lambda item: (item[0] != found.same, *relative(board, item[0])))
-    told = tuple(
+        keep.sort(key=lambda item: item[0] != found_twin.same)
+    shown_moves = tuple(
         _tried(bench, board, m, v.for_side(side), line=i == 0)
         for i, (m, v) in enumerate(keep[:MOST_KEEP])
     )
     same = None
-    if found.same is not None and found.after_same is not None:
-        same = _tried(bench, board, found.same, found.after_same, line=True)
-    line: Line | None = told[0].line if told else None
+    if found_twin.same is not None and found_twin.after_same is not None:
+        same = _tried(bench, board, found_twin.same, found_twin.after_same, line=True)
+    line: Line | None = shown_moves[0].line if shown_moves else None
     if line is None:
         line = _losing_line(bench, board)
-    change = change_words(draft.board, board, found.kind)
-    text = [_change_sentence(found, change, same, told, len(keep))]
+    change = change_words(draft.board, board, found_twin.kind)
+    text = [_change_sentence(found_twin, change, same, shown_moves, len(keep))]
     if difference:
         text += sentences(difference)
     else:
-        text += _rule_sentences(bench, draft, played, found)
+        text += _rule_sentences(bench, draft, played, found_twin)
     return Twin(
         fen=board.fen(),
-        kind=found.kind,
+        kind=found_twin.kind,
         change=change,
-        moved=moved_squares(draft.board, board, found.kind),
-        verdict=found.verdict,
+        moved=moved_squares(draft.board, board, found_twin.kind),
+        verdict=found_twin.verdict,
         same=same,
-        keep=told,
+        keep=shown_moves,
         kept=len(keep),
         line=line,
         difference=tuple(text),
@@ -186,48 +176,41 @@ def _twin(
 
 def _losing_line(bench: Bench, board: chess.Board) -> Line | None:
     """Play from a lost position, with the longest defence."""
-    moves = [m for m, v in bench.children(board) if v is not None]
-    if not moves:
-        return None
-
-    def order(move: chess.Move) -> tuple[int, ...]:
-        way = bench.way(after_move(board, move))
-        return (-(way or 0), *relative(board, move))
-
-    return show(bench, board, min(moves, key=order))
+    moves = [m for m, v in bench.kept(board).moves if v is not None]
+    return to_the_point(show(bench, board, moves[0])) if moves else None
 
 
 def _change_sentence(
-    found: FoundTwin,
+    found_twin: FoundTwin,
     change: str,
     same: Tried | None,
     keep: Sequence[Tried],
-    kept: int,
+    how_many: int,
 ) -> str:
     """What the same idea gives in the twin, and what is right there."""
-    board = found.board
+    board = found_twin.board
     lead_in = f"with {change}"
     lead_in = lead_in.replace("with without", "without").replace("with with", "with")
-    how = evidence_word(found.verdict)
+    how = evidence_word(found_twin.verdict)
     if same is None:
-        text = f"{lead_in}, {result_words(found.verdict)} ({how})"
+        text = f"{lead_in}, {result_words(found_twin.verdict)} ({how})"
         return sentence(text)
     text = f"{lead_in}, {label(board, same.san)} {_gives(same.verdict)}"
     text += f" ({evidence_word(same.verdict)})"
-    best = found.verdict.points
+    best = found_twin.verdict.points
     if same.verdict.points == best:
-        others = kept - 1
+        others = how_many - 1
         if best is not None and best >= 0 and others == 0:
             text += " and is the only move to do so"
         return sentence(text)
     named = [label(board, tried.san) for tried in keep]
     verb = ("wins", "win") if best == 1 else ("holds the draw", "hold the draw")
-    if kept == 1:
+    if how_many == 1:
         text += f"; there only {named[0]} {verb[0]} ({how})"
-    elif kept <= 3:
+    elif how_many <= 3:
         text += f"; there {join(named)} {verb[1]} ({how})"
     else:
-        text += f"; there {', '.join(named[:2])} and {kept - 2} other moves {verb[1]} ({how})"
+        text += f"; there {', '.join(named[:2])} and {how_many - 2} other moves {verb[1]} ({how})"
     return sentence(text)
 
 
@@ -237,7 +220,7 @@ def _gives(verdict: Verdict) -> str:
 
 
 def _rule_sentences(
-    bench: Bench, draft: Draft, played: Played | None, found: FoundTwin
+    bench: Bench, draft: Draft, played: PlayedTrade | None, found_twin: FoundTwin
 ) -> list[str]:
     """A rule that points to the result in one position and is silent in the other.
 
@@ -246,14 +229,14 @@ def _rule_sentences(
     side = Side.of(draft.board.turn)
     mine = _carried_out(draft.board, draft.asked or draft.key, played)
     theirs = _carried_out(
-        found.board,
-        found.same,
-        play_out(bench, found.board, found.same)
-        if played is not None and found.same is not None
+        found_twin.board,
+        found_twin.same,
+        play_out(bench, found_twin.board, found_twin.same)
+        if played is not None and found_twin.same is not None
         else None,
     )
-    if found.same is None:
-        mine, theirs = (draft.board, ""), (found.board, "")
+    if found_twin.same is None:
+        mine, theirs = (draft.board, ""), (found_twin.board, "")
     out = []
     for here, there, where, after in (
         (mine[0], theirs[0], "in the exercise", mine[1]),
@@ -269,12 +252,12 @@ def _rule_sentences(
             )
             break
     if not out:
-        out += _pawn_facts(bench, mine[0], theirs[0], carried=found.same is not None)
+        out += _pawn_facts(bench, mine[0], theirs[0], carried=found_twin.same is not None)
     return out
 
 
 def _carried_out(
-    board: chess.Board, move: chess.Move | None, played: Played | None
+    board: chess.Board, move: chess.Move | None, played: PlayedTrade | None
 ) -> tuple[chess.Board, str]:
     if played is not None:
         sans, work = [], board.copy(stack=False)
@@ -310,9 +293,7 @@ def _speaks_here_only(
     return spoken[0] if spoken else None
 
 
-def _pawn_facts(
-    bench: Bench, here: chess.Board, there: chess.Board, *, carried: bool
-) -> list[str]:
+def _pawn_facts(bench: Bench, here: chess.Board, there: chess.Board, *, carried: bool) -> list[str]:
     """With one pawn left: a step more or less of the defending king, or a rook's pawn.
 
     Told only where it points the way the results do: the defender does better where his king is

@@ -9,15 +9,15 @@ machine.  Tests work them out again.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass, replace
 from importlib import resources
 from typing import TYPE_CHECKING
 
-from convert.lesson.model import Exercise, Sheet, Task
+from convert.model.lesson import Exercise, Sheet, Task
 
 if TYPE_CHECKING:
-    from convert.judge import Bench
+    from convert.judging.judges import Bench
 
 TITLE = "Trade into a won ending"
 INTRO = (
@@ -29,7 +29,7 @@ POSITIONS, STORED = "builtin.json", "builtin_sheet.json"
 
 
 @dataclass(frozen=True)
-class Entry:
+class BuiltinEntry:
     """A composed position: what is asked and the author's sentences."""
 
     id: str
@@ -46,31 +46,43 @@ class UnsoundEntry(ValueError):
     """A composed position does not hold what is said of it; args[0] says which and why."""
 
 
-def entries() -> tuple[Entry, ...]:
+def entries() -> tuple[BuiltinEntry, ...]:
     """The composed positions as they stand in the package."""
     text = resources.files("convert.lesson").joinpath(POSITIONS).read_text(encoding="utf-8")
     return tuple(
-        Entry(
-            item["id"], item["theme"], Task(item["task"]), item["fen"], item["idea"],
-            item["twin"], item["difference"], item["source"],
+        BuiltinEntry(
+            item["id"],
+            item["theme"],
+            Task(item["task"]),
+            item["fen"],
+            item["idea"],
+            item["twin"],
+            item["difference"],
+            item["source"],
         )
         for item in json.loads(text)
-    )  # fmt: skip
+    )
 
 
-def compute(bench: Bench, chosen: tuple[Entry, ...] | None = None) -> Iterator[Exercise]:
+def compute(bench: Bench, chosen: tuple[BuiltinEntry, ...] | None = None) -> Iterator[Exercise]:
     """Work the exercises out with tables and solver.
 
     Raises:
         UnsoundEntry: a position is not settled, its answer is not what the task says, or its
             twin gives the same result.
     """
+    used: list[str] = []
     for entry in entries() if chosen is None else chosen:
-        yield compute_one(bench, entry)
+        exercise = compute_one(bench, entry, used)
+        used.append(exercise.hint)
+        yield exercise
 
 
-def compute_one(bench: Bench, entry: Entry) -> Exercise:
-    """Work one exercise out; see :func:`compute`."""
+def compute_one(bench: Bench, entry: BuiltinEntry, used: Collection[str] = ()) -> Exercise:
+    """Work one exercise out; see :func:`compute`.  ``used``: hints that stand on the sheet already.
+
+    Its hint differs from those, so it depends on what came before it.
+    """
     import chess
 
     from convert.lesson.build import build
@@ -95,15 +107,25 @@ def compute_one(bench: Bench, entry: Entry) -> Exercise:
         if twin is None:
             raise UnsoundEntry(f"{entry.id}: the twin gives the same result")
     return build(
-        bench, made, ident=entry.id, theme=entry.theme, idea=entry.idea,
-        difference=entry.difference if twin is not None else "", twin=twin,
+        bench,
+        made,
+        ident=entry.id,
+        theme=entry.theme,
+        idea=entry.idea,
+        difference=entry.difference if twin is not None else "",
+        twin=twin,
         deepen=True,
+        used=used,
     )
 
 
 def stored() -> tuple[Exercise, ...]:
     """The exercises with their stored answers, in the order of a sheet."""
-    return read(resources.files("convert.lesson").joinpath(STORED).read_bytes()).exercises
+    from convert.lesson.level import levelled
+
+    sheet = read(resources.files("convert.lesson").joinpath(STORED).read_bytes())
+    # Made anew: a field that the stored sheet lacks would stand in the class alone, unwritten.
+    return tuple(levelled(replace(exercise)) for exercise in sheet.exercises)
 
 
 def read(data: bytes) -> Sheet:
@@ -118,10 +140,3 @@ def read(data: bytes) -> Sheet:
         return msgspec.json.decode(data, type=Sheet)
     except msgspec.MsgspecError as err:
         raise ValueError(str(err)) from err
-
-
-def written(sheet: Sheet) -> bytes:
-    """A sheet as JSON (UTF-8, one-space indent, a newline at the end)."""
-    import msgspec
-
-    return msgspec.json.format(msgspec.json.encode(sheet), indent=1) + b"\n"

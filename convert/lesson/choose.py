@@ -8,12 +8,12 @@ from dataclasses import dataclass, replace
 
 import chess
 
-from convert.judge import Bench
+from convert.judging.judges import Bench
 from convert.lesson.build import build
 from convert.lesson.difficulty import missed
 from convert.lesson.judging import Draft
-from convert.lesson.model import Exercise, Level, Task
-from convert.lesson.themes import BY_IDENT
+from convert.model.lesson import Exercise, Level, Task
+from convert.wording.themes import BY_IDENT
 
 #: Drafts kept of each theme and task while reading, the best by :func:`promise`.
 MOST_KEPT = 24
@@ -21,6 +21,13 @@ MOST_KEPT = 24
 WRITTEN_FOR_ONE = 3
 #: Two positions are alike if no more than so many men stand elsewhere.
 ALIKE = 3
+
+#: A share of the sheet that is for trades, where there are so many: one in so many exercises.
+TRADES_ONE_IN = 3
+#: The twin may have the other side to move in one of so many exercises.
+TURNED_ONE_IN = 4
+TRADES = frozenset({Task.TRADE, Task.REFUSE, Task.RECAPTURE})
+"""Tasks that ask for a trade: to make, to refuse, or how to take back."""
 
 _TASK_WORTH = {Task.TRADE: 4, Task.REFUSE: 3, Task.RECAPTURE: 4, Task.ONLY: 1, Task.RESULT: 0}
 
@@ -67,16 +74,16 @@ class Pool:
         self._seen.add(key)
         self.met += 1
         kind = (draft.task, _pieces(draft.board))
-        kept = self._kept.setdefault(kind, [])
-        kept.append((-promise(draft), self.met, draft))
-        kept.sort(key=lambda item: item[:2])
-        for _, _, gone in kept[MOST_KEPT:]:
+        chosen = self._kept.setdefault(kind, [])
+        chosen.append((-promise(draft), self.met, draft))
+        chosen.sort(key=lambda item: item[:2])
+        for _, _, gone in chosen[MOST_KEPT:]:
             self._seen.discard(normal(gone.board))
-        del kept[MOST_KEPT:]
+        del chosen[MOST_KEPT:]
 
     def drafts(self) -> list[Draft]:
         """The drafts kept, the most promising first."""
-        flat = [item for kept in self._kept.values() for item in kept]
+        flat = [item for chosen in self._kept.values() for item in chosen]
         return [draft for _, _, draft in sorted(flat, key=lambda item: item[:2])]
 
 
@@ -105,8 +112,7 @@ def alike(a: chess.Board, b: chess.Board) -> bool:
     if a.occupied.bit_count() != b.occupied.bit_count():
         return False
     return any(
-        len(first - set(_image(b, flip))) <= min(ALIKE, len(first) // 2)
-        for flip in (False, True)
+        len(first - set(_image(b, flip))) <= min(ALIKE, len(first) // 2) for flip in (False, True)
     )
 
 
@@ -159,22 +165,62 @@ def write_out(
     return out
 
 
-def choose(
-    made: Sequence[tuple[Exercise, Draft]], wanted: Wanted
-) -> list[tuple[Exercise, Draft]]:
+def choose(made: Sequence[tuple[Exercise, Draft]], wanted: Wanted) -> list[tuple[Exercise, Draft]]:
     """The best of the exercises, varied by theme, task and game."""
     count = len(made) if wanted.count is None else wanted.count
+    for_trades = math.ceil(count / TRADES_ONE_IN)
     left = list(made)
     taken: list[tuple[Exercise, Draft]] = []
     while left and len(taken) < count:
-        best = max(
-            range(len(left)), key=lambda i: (_gain(left[i], taken, bool(wanted.themes)), -i)
-        )
-        item = left.pop(best)
-        if any(alike(item[1].board, other.board) for _, other in taken):
-            continue
-        taken.append(item)
+        trades = sum(e.task in TRADES for e, _ in taken)
+        short = count - len(taken) <= for_trades - trades
+
+        def worth(i: int, short: bool = short) -> tuple[bool, float, int]:
+            exercise, _ = left[i]
+            gain = _gain(left[i], taken, bool(wanted.themes))
+            return short and exercise.task in TRADES, gain, -i
+
+        item = left.pop(max(range(len(left)), key=worth))
+        if not any(same_idea(item, other) for other in taken):
+            taken.append(item)
     return taken
+
+
+def same_idea(a: tuple[Exercise, Draft], b: tuple[Exercise, Draft]) -> bool:
+    """Nearly the same position, or the same theme or question out of one game."""
+    group = a[1].candidate.group
+    one_game = bool(group) and group == b[1].candidate.group
+    if one_game and (a[0].theme == b[0].theme or a[0].task is b[0].task):
+        return True
+    return alike(a[1].board, b[1].board)
+
+
+def with_searched(
+    chosen: Sequence[tuple[Exercise, Draft]],
+    more: Iterable[tuple[Exercise, Draft]],
+    count: int,
+) -> list[tuple[Exercise, Draft]]:
+    """Exercises past proof behind those that are proved, as far as there is room.
+
+    Where fewer than a third of a full sheet are trades, the last proved exercises without one make
+    room for trades past proof.
+    """
+    out = list(chosen)
+    for item in more:
+        if any(same_idea(item, other) for other in out):
+            continue
+        if len(out) < count:
+            out.append(item)
+            continue
+        trades = sum(e.task in TRADES for e, _ in out)
+        if trades * TRADES_ONE_IN >= count:
+            break
+        place = next((i for i in reversed(range(len(out))) if out[i][0].task not in TRADES), None)
+        if item[0].task not in TRADES or place is None:
+            continue
+        del out[place]
+        out.append(item)
+    return out
 
 
 def finish(
@@ -188,15 +234,29 @@ def finish(
     The solver looks at what comes after the moves shown until it has done ``work`` (planned
     seconds) or taken ``clock`` (seconds) in all.
     """
-    out = []
+    from convert.lesson.searched import write
+
+    out: list[Exercise] = []
+    turned = 0
     for exercise, draft in chosen:
+        used = tuple(e.hint for e in out)
+        if draft.searched:
+            out.append(write(bench, draft, used) if exercise.hint in used else exercise)
+            continue
         more = (
             bench.solver is not None
             and bench.solver.seconds < work
             and bench.solver.clock < clock
             and not bench.covered(draft.board)
         )
-        out.append(build(bench, draft, deepen=True) if more else exercise)
+        full = (turned + 1) * TURNED_ONE_IN > len(chosen)
+        barred = full and exercise.twin is not None and exercise.twin.kind == "move"
+        if more or barred or exercise.hint in used:
+            exercise = build(bench, draft, deepen=more, used=used, no_turned=full)
+        if exercise.task is Task.RESULT and exercise.twin is None:
+            continue
+        turned += exercise.twin is not None and exercise.twin.kind == "move"
+        out.append(exercise)
     return in_order(out)
 
 
@@ -214,11 +274,17 @@ def _gain(
 
 
 def in_order(exercises: Iterable[Exercise]) -> tuple[Exercise, ...]:
-    """By points, then by theme; with names ``1``, ``2`` ... where there are none."""
+    """Proved ones first, then by points, then by theme; with names where there are none."""
     order = {ident: i for i, ident in enumerate(BY_IDENT)}
     ranked = sorted(
         exercises,
-        key=lambda e: (e.points, order.get(e.theme, 99), len(e.fen.split()[0]), e.ident),
+        key=lambda e: (
+            e.searched > 0,
+            e.points,
+            order.get(e.theme, 99),
+            len(e.fen.split()[0]),
+            e.ident,
+        ),
     )
     counts: dict[str, int] = {}
     out = []

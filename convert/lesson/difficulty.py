@@ -6,9 +6,9 @@ Not measured on pupils.  The points order the sheet and set the three levels.
 from __future__ import annotations
 
 from convert.lesson.judging import Draft
-from convert.lesson.model import Level, Task
 from convert.model import Line, Speaking
-from convert.wording import join
+from convert.model.lesson import Level, Task
+from convert.wording.small import join
 
 #: Up to so many points an exercise is easy, up to so many medium.
 EASY_UP_TO, MEDIUM_UP_TO = 2, 4
@@ -54,18 +54,22 @@ def difficulty(
     key = next((o for o in draft.keep if o.move == draft.key), None)
     if key is not None and not key.plausible and draft.points >= 0:
         add(1, "the key move gives something up")
-    found = {
+    impulses = {
         impulse
         for option in draft.tempting
         if option.move != draft.asked
         for impulse in option.impulses
     }
     if draft.task is Task.RECAPTURE:
-        found = set()
-    if found and draft.points >= 0:
-        words = [_IMPULSE_WORDS[name] for name in _IMPULSE_WORDS if name in found]
-        add(len(words), f"the first impulse may be wrong: {join(words)} fails"
-            if len(words) == 1 else f"first impulses are wrong: {join(words)} fail")
+        impulses = set()
+    if impulses and draft.points >= 0:
+        words = [_IMPULSE_WORDS[name] for name in _IMPULSE_WORDS if name in impulses]
+        add(
+            len(words),
+            f"the first impulse may be wrong: {join(words)} fails"
+            if len(words) == 1
+            else f"first impulses are wrong: {join(words)} fail",
+        )
     if against is not None:
         add(1, f"the rule \u201c{against.name}\u201d points the other way")
     if missed(draft):

@@ -13,14 +13,15 @@ from pathlib import PurePath
 
 import chess
 
-from convert.judge import Bench, position_key
+from convert.judging.judges import Bench, position_key
+from convert.judging.solving import in_reach
 from convert.lesson.judging import Candidate, Draft, draft, plain
 from convert.lesson.plausible import elementary, hopeless
 from convert.model import Side, move_label
-from convert.solving import in_reach
-from convert.sources import GameRead, PositionRead
-from convert.trades import starts_trade
-from convert.walker import Walk, walk
+from convert.reading.epd import PositionRead
+from convert.reading.records import GameRead
+from convert.review.trades import starts_trade
+from convert.review.walker import Walk, walk
 
 #: Positions of one game that are given to the solver.
 MOST_SOLVED = 2
@@ -33,11 +34,11 @@ def from_game(read: GameRead, bench: Bench, *, solve: bool = True) -> Iterator[D
     if read.game is None or not read.moves:
         return
     walked = walk(read.game.board(), read.moves)
-    found = list(_candidates(read, walked))
+    candidates = list(_candidates(read, walked))
     if solve and bench.solver is not None:
-        bench.prepare(_worth_solving(bench, found))
+        bench.prepare(_worth_solving(bench, candidates))
     seen = set()
-    for candidate in found:
+    for candidate in candidates:
         key = position_key(candidate.board)
         if key in seen or not _answerable(bench, candidate.board):
             continue
@@ -75,9 +76,9 @@ def _answerable(bench: Bench, board: chess.Board) -> bool:
         return True
     solver = bench.solver
     if solver is not None and in_reach(board, solver.reach):
-        told = solver.judge(board)
-        if told is not None:
-            return told.exact
+        verdict = solver.judge(board)
+        if verdict is not None:
+            return verdict.exact
     if board.occupied.bit_count() > bench.largest + LINE_MEN:
         return False
     if not any(starts_trade(board, move) for move in board.generate_legal_captures()):
@@ -128,26 +129,24 @@ def title(tags: dict[str, str], unnamed: str) -> str:
     return ", ".join([names, *rest])
 
 
-def _worth_solving(bench: Bench, found: list[Candidate]) -> list[chess.Board]:
+def _worth_solving(bench: Bench, candidates: list[Candidate]) -> list[chess.Board]:
     solver = bench.solver
     assert solver is not None
     wanted: list[tuple[bool, int, int, chess.Board]] = []
-    for candidate in found:
+    for candidate in candidates:
         board = candidate.board
         if bench.covered(board) or not in_reach(board, solver.reach):
             continue
         captures = list(board.generate_legal_captures())
-        back = {
-            m.from_square for m in captures if m.to_square == candidate.taken
-        } if candidate.taken is not None else set()
-        trade = any(
-            starts_trade(board, m) and m.to_square != candidate.taken for m in captures
+        back = (
+            {m.from_square for m in captures if m.to_square == candidate.taken}
+            if candidate.taken is not None
+            else set()
         )
+        trade = any(starts_trade(board, m) and m.to_square != candidate.taken for m in captures)
         if trade or len(back) > 1 or candidate.result_too:
             question = trade or len(back) > 1
             wanted.append((not question, board.occupied.bit_count(), candidate.ply, board))
     wanted.sort(key=lambda item: item[:3])
     chosen = wanted[:MOST_SOLVED]
     return [board for *_, board in sorted(chosen, key=lambda item: item[2])]
-
-

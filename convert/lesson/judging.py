@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import chess
 
-from convert.activity import static_exchange
-from convert.judge import Bench, after_move
-from convert.keeping import backed_up
-from convert.lesson.model import Task
-from convert.lesson.plausible import PAWN, Option, elementary, hopeless, relative, weigh
+from convert.board.activity import static_exchange
+from convert.judging.judges import Bench, after_move
+from convert.judging.keeping import seen
+from convert.judging.laws import ended
+from convert.lesson.plausible import PAWN, Option, elementary, hopeless, weigh
 from convert.model import Verdict
+from convert.model.lesson import Task
 from tablebases.values import Outcome
 
 #: Where more moves keep the result, the question "which move" has no answer nearly unique.
@@ -45,6 +47,8 @@ class Draft:
 
     ``keep`` and ``fail`` are all legal moves, by whether they reach ``verdict``; ``key`` is the
     move shown (None where the side to move loses); ``asked`` the trade the question is about.
+    Past proof ``searched`` positions were looked at, the verdicts are estimates, ``aim`` is the
+    result that is played for, and ``lines`` are those that the search found for each move.
     """
 
     candidate: Candidate
@@ -54,6 +58,9 @@ class Draft:
     fail: tuple[Option, ...]
     key: chess.Move | None
     asked: chess.Move | None
+    aim: int | None = None
+    searched: int = 0
+    lines: Mapping[chess.Move, tuple[chess.Move, ...]] = field(default_factory=dict, compare=False)
 
     @property
     def board(self) -> chess.Board:
@@ -63,13 +70,13 @@ class Draft:
     @property
     def points(self) -> int:
         """The result for the side to move: 1, 0 or -1."""
-        return self.verdict.points or 0
+        return self.aim if self.aim is not None else self.verdict.points or 0
 
     @property
     def tempting(self) -> tuple[Option, ...]:
         """Plausible moves that fail, the most tempting first."""
         board = self.board
-        found = [o for o in self.fail if o.plausible]
+        tempting_moves = [o for o in self.fail if o.plausible]
         played = self.candidate.played
 
         def order(o: Option) -> tuple[object, ...]:
@@ -78,10 +85,10 @@ class Draft:
                 o.move != played,
                 not o.trade,
                 -len(o.impulses),
-                *relative(board, o.move),
+                *seen(board, o.move),
             )
 
-        return tuple(sorted(found, key=order))
+        return tuple(sorted(tempting_moves, key=order))
 
 
 def plain(board: chess.Board) -> chess.Board | None:
@@ -102,17 +109,14 @@ def options(bench: Bench, board: chess.Board) -> tuple[Verdict, list[Option]] | 
     settled = bench.settle(board)
     if settled is None or not settled.exact or settled.low in _BY_CLOCK:
         return None
-    known: list[tuple[chess.Move, Verdict]] = []
-    for move in board.generate_legal_moves():
-        told = bench.after(board, move)
-        if told is None or not told.exact:
-            return None
-        known.append((move, told.for_side(settled.side)))
-    if not known:
+    choices = bench.kept(board)
+    known = [
+        (move, verdict) for move, verdict in choices.moves if verdict is not None and verdict.exact
+    ]
+    if not known or len(known) < len(choices.moves):
         return None
-    verdict = backed_up(board, settled, known)
-    assert verdict is not None
-    return verdict, weigh(board, known)
+    assert choices.verdict is not None
+    return choices.verdict, weigh(board, known)
 
 
 _BY_CLOCK = (Outcome.CURSED_WIN, Outcome.BLESSED_LOSS)
@@ -128,13 +132,13 @@ def draft(bench: Bench, candidate: Candidate) -> Draft | None:
         elementary(board) or hopeless(board) or board.legal_moves.count() < 3
     ):
         return None
-    told = options(bench, board)
-    if told is None:
+    judged = options(bench, board)
+    if judged is None:
         return None
-    verdict, found = told
+    verdict, weighed = judged
     points = verdict.points or 0
-    keep = [o for o in found if o.verdict.points == points]
-    fail = [o for o in found if o.verdict.points != points]
+    keep = [o for o in weighed if o.verdict.points == points]
+    fail = [o for o in weighed if o.verdict.points != points]
     if candidate.task is None and _trivial(board, keep, points):
         return None
     tasks = [candidate.task] if candidate.task else list(_MAKERS)
@@ -147,11 +151,27 @@ def draft(bench: Bench, candidate: Candidate) -> Draft | None:
     return None
 
 
+def best_task(
+    candidate: Candidate, verdict: Verdict, keep: list[Option], fail: list[Option]
+) -> Draft | None:
+    """The question about moves that a position holds, whatever stands behind the options.
+
+    None where there is none, or where something hangs that may simply be taken.
+    """
+    if _trivial(candidate.board, keep, 0):
+        return None
+    for task in (Task.RECAPTURE, Task.TRADE, Task.REFUSE, Task.ONLY):
+        made = _MAKERS[task](candidate, verdict, keep, fail)
+        if made is not None:
+            return made
+    return None
+
+
 def _can_be_shown(bench: Bench, made: Draft) -> bool:
     """Is a way to the win known, not only that there is one?"""
     if made.points > 0 and made.key is not None:
         child = after_move(made.board, made.key)
-        return child.is_game_over() or bench.way(child) is not None
+        return ended(child) is not None or bench.way(child) is not None
     return made.points == 0 or bench.way(made.board) is not None
 
 
@@ -172,17 +192,9 @@ def _trivial(board: chess.Board, keep: list[Option], points: int) -> bool:
     return False
 
 
-def _ordered(board: chess.Board, found: list[Option]) -> list[Option]:
-    """The move to show first: a trade, then the shortest way."""
-    return sorted(
-        found,
-        key=lambda o: (
-            not o.trade,
-            o.verdict.distance if o.verdict.distance is not None else 999,
-            o.move.promotion not in (None, chess.QUEEN),
-            *relative(board, o.move),
-        ),
-    )
+def _trades_first(moves: list[Option]) -> list[Option]:
+    """The move to show first: a trade, then as :mod:`convert.judging.keeping` orders them."""
+    return sorted(moves, key=lambda o: not o.trade)
 
 
 def _make(
@@ -193,8 +205,7 @@ def _make(
     fail: list[Option],
     asked: chess.Move | None = None,
 ) -> Draft:
-    board = candidate.board
-    keep = _ordered(board, keep)
+    keep = _trades_first(keep)
     if asked is not None:
         keep.sort(key=lambda o: o.move != asked)
     key = keep[0].move if keep and (verdict.points or 0) >= 0 else None
@@ -218,8 +229,7 @@ def _recapture(
     if len({o.move.from_square for o in keep}) != 1:
         return None
     others = [
-        o for o in fail
-        if o.move.to_square == square and o.plausible and board.is_capture(o.move)
+        o for o in fail if o.move.to_square == square and o.plausible and board.is_capture(o.move)
     ]
     if not others:
         return None
@@ -229,18 +239,17 @@ def _recapture(
 def _trade(
     candidate: Candidate, verdict: Verdict, keep: list[Option], fail: list[Option]
 ) -> Draft | None:
-    board = candidate.board
     if len(keep) > MOST_KEEP or not all(o.trade or o.offer for o in keep):
         return None
-    if candidate.taken is not None and candidate.task is None and all(
-        o.move.to_square == candidate.taken for o in keep
+    if (
+        candidate.taken is not None
+        and candidate.task is None
+        and all(o.move.to_square == candidate.taken for o in keep)
     ):
         return None  # simply taking back
     if not any(o.plausible and not o.trade for o in fail):
         return None
-    return _make(
-        candidate, Task.TRADE, verdict, keep, fail, _ordered(board, keep)[0].move
-    )
+    return _make(candidate, Task.TRADE, verdict, keep, fail, _trades_first(keep)[0].move)
 
 
 def _refuse(
@@ -266,16 +275,14 @@ def _refuse(
             not o.trade,
             o.move != played,
             board.piece_type_at(o.move.from_square) == chess.PAWN,
-            *relative(board, o.move),
+            *seen(board, o.move),
         )
     )
     first = spoils[0]
     if candidate.task is None and not first.trade and len(spoils) > 1:
         return None
     draft_ = _make(candidate, Task.REFUSE, verdict, keep, fail)
-    return Draft(
-        candidate, Task.REFUSE, verdict, draft_.keep, draft_.fail, draft_.key, first.move
-    )
+    return Draft(candidate, Task.REFUSE, verdict, draft_.keep, draft_.fail, draft_.key, first.move)
 
 
 def _only(
@@ -303,8 +310,10 @@ def _result(
     if candidate.task is None:
         if not candidate.result_too or candidate.board.is_check():
             return None
-        if keep and candidate.taken is not None and all(
-            o.move.to_square == candidate.taken for o in keep
+        if (
+            keep
+            and candidate.taken is not None
+            and all(o.move.to_square == candidate.taken for o in keep)
         ):
             return None  # the answer is simply to take back
     return _make(candidate, Task.RESULT, verdict, keep, fail)

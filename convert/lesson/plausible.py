@@ -10,16 +10,15 @@ from dataclasses import dataclass
 import chess
 from chess import KING
 
-from convert.activity import static_exchange
-from convert.features import features
-from convert.judge import after_move
+from convert.board.activity import best_capture, taken_value
+from convert.board.features import features
+from convert.board.moves import mate_in_one
+from convert.judging.judges import after_move
 from convert.model import Verdict
-from convert.trades import like_for_like, starts_trade
+from convert.review.trades import like_for_like, starts_trade
 
 #: A pawn in the units of the exchange count.
 PAWN = 100
-_SEVENTH = (chess.BB_RANK_2, chess.BB_RANK_7)
-_VALUE = {chess.PAWN: 100, chess.KNIGHT: 300, chess.BISHOP: 300, chess.ROOK: 500, chess.QUEEN: 900}
 
 
 @dataclass(frozen=True)
@@ -39,28 +38,6 @@ class Option:
     trade: bool
     offer: bool
     impulses: tuple[str, ...]
-
-
-def best_capture(board: chess.Board) -> int:
-    """The most that the side to move wins by one exchange or a promotion, 0 or more."""
-    best = 0
-    on_seventh = board.pawns & board.occupied_co[board.turn] & _SEVENTH[board.turn]
-    for move in board.generate_legal_captures():
-        best = max(best, static_exchange(board, move))
-    for move in board.generate_legal_moves(from_mask=on_seventh) if on_seventh else ():
-        if move.promotion == chess.QUEEN:
-            best = max(best, static_exchange(board, move))
-    return best
-
-
-def taken_value(board: chess.Board, move: chess.Move) -> int:
-    """Value of the man that ``move`` takes (and of the promotion), in hundredths of a pawn."""
-    gain = 0
-    if board.is_capture(move):
-        gain = _VALUE[board.piece_type_at(move.to_square) or chess.PAWN]
-    if move.promotion:
-        gain += _VALUE[move.promotion] - PAWN
-    return gain
 
 
 def offers_trade(board: chess.Board, move: chess.Move) -> bool:
@@ -83,7 +60,7 @@ def weigh(board: chess.Board, known: list[tuple[chess.Move, Verdict]]) -> list[O
     for move, _ in known:
         child = after_move(board, move)
         nets.append(taken_value(board, move) - best_capture(child))
-        mates.append(_mate_in_one(child))
+        mates.append(mate_in_one(child))
     floor = min(0, max(nets, default=0))
     out = []
     for (move, verdict), net, mate in zip(known, nets, mates, strict=True):
@@ -108,13 +85,6 @@ def weigh(board: chess.Board, known: list[tuple[chess.Move, Verdict]]) -> list[O
     return out
 
 
-def _mate_in_one(board: chess.Board) -> bool:
-    for move in board.legal_moves:
-        if board.gives_check(move) and after_move(board, move).is_checkmate():
-            return True
-    return False
-
-
 def elementary(board: chess.Board) -> bool:
     """A bare king against mating force without pawns: technique, no exercise of this kind."""
     if board.pawns:
@@ -133,10 +103,3 @@ def hopeless(board: chess.Board, least: int = 5) -> bool:
     behind = ahead < 0
     runners = chess.BB_RANK_6 | chess.BB_RANK_7 if behind else chess.BB_RANK_2 | chess.BB_RANK_3
     return not board.pawns & board.occupied_co[behind] & runners
-
-
-def relative(board: chess.Board, move: chess.Move) -> tuple[int, int]:
-    """The squares of a move seen from the side to move, for an order that colours do not alter."""
-    if board.turn:
-        return move.from_square, move.to_square
-    return chess.square_mirror(move.from_square), chess.square_mirror(move.to_square)

@@ -6,18 +6,18 @@ from dataclasses import dataclass
 
 import chess
 
-from convert.decisions import position_speaking, speaking
-from convert.judge import Bench, after_move
+from convert.judging.judges import Bench, after_move
 from convert.lesson.judging import Draft
-from convert.lesson.model import Task
-from convert.lesson.plausible import offers_trade, relative
+from convert.lesson.plausible import offers_trade
 from convert.model import Side, Speaking
+from convert.model.lesson import Task
+from convert.review.decisions import position_speaking, speaking
 from convert.rules import TradeScene
-from convert.trades import PLURAL
+from convert.wording.trade_names import PLURAL
 
 
 @dataclass(frozen=True)
-class Played:
+class PlayedTrade:
     """A trade played out: its moves, what the side to move gives and takes, the position after.
 
     ``offer``: the side to move only offers it; the moves then start with the offer.
@@ -40,7 +40,7 @@ class Played:
         return f"{chess.piece_name(self.given)} for {chess.piece_name(self.taken)}"
 
 
-def play_out(bench: Bench, board: chess.Board, move: chess.Move) -> Played | None:
+def play_out(bench: Bench, board: chess.Board, move: chess.Move) -> PlayedTrade | None:
     """The trade that ``move`` starts or offers, with the best way of taking back.
 
     None where nothing is traded.
@@ -69,27 +69,26 @@ def play_out(bench: Bench, board: chess.Board, move: chess.Move) -> Played | Non
         return None
     moves.append(back)
     after = after_move(second, back)
-    return Played(tuple(moves), offer, given, taken, squares[0], squares[1], board, after)
+    return PlayedTrade(tuple(moves), offer, given, taken, squares[0], squares[1], board, after)
 
 
 def _best_on(
     bench: Bench, board: chess.Board, square: chess.Square, like: bool = False
 ) -> chess.Move | None:
-    from convert.trades import like_for_like
+    from convert.review.trades import like_for_like
 
-    best: tuple[tuple[object, ...], chess.Move] | None = None
-    for move in board.generate_legal_captures(to_mask=chess.BB_SQUARES[square]):
-        if like and not like_for_like(board, move):
-            continue
-        verdict = bench.after(board, move)
-        worth = verdict.for_side(Side.of(board.turn)).expected if verdict else 0.5
-        order = (-worth, move.promotion not in (None, chess.QUEEN), *relative(board, move))
-        if best is None or order < best[0]:
-            best = (order, move)
-    return best[1] if best else None
+    moves = bench.weigh(
+        board,
+        (
+            move
+            for move in board.generate_legal_captures(to_mask=chess.BB_SQUARES[square])
+            if not like or like_for_like(board, move)
+        ),
+    )
+    return moves[0][0] if moves else None
 
 
-def trade_speaking(played: Played) -> tuple[Speaking, ...]:
+def trade_speaking(played: PlayedTrade) -> tuple[Speaking, ...]:
     """What the rules say to the side to move about the trade, strongest first."""
     scene = TradeScene(
         before=played.before,
@@ -124,12 +123,17 @@ class Rules:
 
 #: Rules that only count pawns: true, but no help in finding a move.
 _ONLY_COUNT = frozenset(
-    {"extra-pawn-pawn-ending", "rook-ending-extra-pawn", "knight-ending-extra-pawn",
-     "same-bishops-extra-pawn", "pawn-up-not-won"}
-)  # fmt: skip
+    {
+        "extra-pawn-pawn-ending",
+        "rook-ending-extra-pawn",
+        "knight-ending-extra-pawn",
+        "same-bishops-extra-pawn",
+        "pawn-up-not-won",
+    }
+)
 
 
-def rules_about(bench: Bench, draft: Draft, played: Played | None) -> Rules:
+def rules_about(bench: Bench, draft: Draft, played: PlayedTrade | None) -> Rules:
     """The strongest rule that points the right way, and one that misleads."""
     side, points = Side.of(draft.board.turn), draft.points
     hint = against = None

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from convert import __version__
-from convert.lesson.model import SHEET_SCHEMA, Exercise, Sheet
-from convert.lesson.themes import general_hint
-from convert.rule_words import figures_legend
+from convert.model.lesson import SHEET_SCHEMA, Exercise, Sheet
 from convert.rules import rule_by_id
 from convert.rules.figures import figure_of, refuted
+from convert.wording.rules import figures_legend
+from convert.wording.small import join
+from convert.wording.themes import general_hint
 
 CERTAIN = (
     "Every answer is certain: each legal move of every exercise is settled by the Laws of Chess, "
@@ -29,6 +30,24 @@ TWIN = (
 )
 
 
+PAST_PROOF = (
+    "{which} past proof: tables and solver do not reach {them}. A search of {positions} positions "
+    "finds one move, or two, far better than all others, and the game went as it says. That is no "
+    "certain answer; chances are told as an estimate."
+)
+
+
+def past_proof(exercises: Sequence[Exercise]) -> str:
+    """Which exercises of a sheet are past proof, in words; "" if none is."""
+    places = [str(i) for i, e in enumerate(exercises, 1) if e.searched]
+    if not places:
+        return ""
+    one = len(places) == 1
+    which = f"Exercise {places[0]} is" if one else f"Exercises {join(places)} are"
+    most = max(e.searched for e in exercises)
+    return PAST_PROOF.format(which=which, them="it" if one else "them", positions=f"{most:,}")
+
+
 def with_figure(exercise: Exercise) -> Exercise:
     """The exercise with how often the rule that gives its hint holds.
 
@@ -43,8 +62,21 @@ def with_figure(exercise: Exercise) -> Exercise:
         rule = None
     if rule is None or refuted(rule.id):
         hint = general_hint(exercise.theme, exercise.task)
-        return replace(exercise, hint=hint, hint_source="", hint_rule="", hint_figure=None)
+        hints = (hint, *exercise.hints[1:])
+        return replace(
+            exercise, hint=hint, hints=hints, hint_source="", hint_rule="", hint_figure=None
+        )
     return replace(exercise, hint_figure=figure_of(rule.id, rule.kind))
+
+
+def _proved(exercises: Sequence[Exercise]) -> tuple[str, ...]:
+    """How answers are known: of the proved ones, and of those past proof."""
+    beyond = past_proof(exercises)
+    if not beyond:
+        return (CERTAIN,)
+    if all(e.searched for e in exercises):
+        return (beyond,)
+    return (f"{beyond} Of the others:", CERTAIN)
 
 
 def make_sheet(
@@ -65,7 +97,7 @@ def make_sheet(
         schema=SHEET_SCHEMA,
         program=f"fullpoint {__version__}",
         title=title,
-        intro=(*intro, CERTAIN, ORDER, TWIN, *([legend] if legend else [])),
+        intro=(*intro, *_proved(chosen), ORDER, TWIN, *([legend] if legend else [])),
         exercises=chosen,
         notes=notes,
     )

@@ -7,13 +7,14 @@ from dataclasses import dataclass
 
 import chess
 
-from convert.judge import Bench, after_move
+from convert.board.activity import best_capture, taken_value
+from convert.board.moves import mate_in_one
+from convert.judging.judges import Bench, after_move
+from convert.judging.solving import in_reach
 from convert.lesson.judging import Draft, plain
-from convert.lesson.model import Task
-from convert.lesson.plausible import best_capture, taken_value
 from convert.model import Side, Verdict
-from convert.position import each_variant
-from convert.solving import in_reach
+from convert.model.lesson import Task
+from convert.review.position import each_variant
 
 #: Nearest first; pawns removed are no twin.
 _KINDS = {"king": 0, "move": 1, "pawn": 2, "shift": 3}
@@ -40,15 +41,20 @@ class FoundTwin:
     flips: bool
 
 
-def find_twin(bench: Bench, draft: Draft, *, patient: bool = False) -> FoundTwin | None:
+def find_twin(
+    bench: Bench, draft: Draft, *, patient: bool = False, no_turned: bool = False
+) -> FoundTwin | None:
     """The twin nearest to the exercise; None where no near position gives another result.
+
+    ``no_turned``: without the other side to move.
 
     ``patient``: pawns are moved about past the tables too, however long the solver has worked.
     """
-    near = [(k, b) for k, b in _variants(draft.board) if k in ("king", "move")]
-    found = _best(bench, draft, near)
-    if found is not None:
-        return found
+    kinds = ("king",) if no_turned else ("king", "move")
+    near = [(k, b) for k, b in _variants(draft.board) if k in kinds]
+    best_twin = _best(bench, draft, near)
+    if best_twin is not None:
+        return best_twin
     far = [(k, b) for k, b in _variants(draft.board) if k in ("pawn", "shift")]
     if bench.solver is not None and not bench.covered(draft.board):
         solver = bench.solver
@@ -85,17 +91,15 @@ def _variants(board: chess.Board) -> Iterator[tuple[str, chess.Board]]:
             yield kind, bare
 
 
-def _best(
-    bench: Bench, draft: Draft, variants: list[tuple[str, chess.Board]]
-) -> FoundTwin | None:
+def _best(bench: Bench, draft: Draft, variants: list[tuple[str, chess.Board]]) -> FoundTwin | None:
     best: tuple[tuple[object, ...], FoundTwin] | None = None
     for kind, board in variants:
-        found = _twin(bench, draft, kind, board, strict=True)
-        if found is None:
+        found_twin = _twin(bench, draft, kind, board, strict=True)
+        if found_twin is None:
             continue
-        order = (not found.flips, _KINDS[kind], _squares(draft.board, board))
+        order = (not found_twin.flips, _KINDS[kind], _squares(draft.board, board))
         if best is None or order < best[0]:
-            best = (order, found)
+            best = (order, found_twin)
     return best[1] if best else None
 
 
@@ -118,7 +122,7 @@ def _twin(
     verdict = settled.for_side(side)
     if strict and best_capture(board) > best_capture(draft.board):
         return None
-    if strict and any(after_move(board, move).is_checkmate() for move in board.legal_moves):
+    if strict and mate_in_one(board):
         return None
     if board.turn != draft.board.turn or draft.task is Task.RESULT:
         if verdict.points == draft.points:
@@ -137,13 +141,11 @@ def _twin(
         or _net(board, same) != _net(draft.board, asked)
     ):
         return None
-    told = bench.after(board, same)
-    before = next(
-        o.verdict for o in (*draft.keep, *draft.fail) if o.move == asked
-    )
-    if told is None or not told.exact:
+    after_same_move = bench.after(board, same)
+    before = next(o.verdict for o in (*draft.keep, *draft.fail) if o.move == asked)
+    if after_same_move is None or not after_same_move.exact:
         return None
-    after_same = told.for_side(side)
+    after_same = after_same_move.for_side(side)
     if after_same.points == before.points:
         return None
     flips = verdict.points == draft.points
@@ -170,10 +172,15 @@ def _moved_along(
     piece = board.piece_at(move.from_square)
     if twin.piece_at(source) != piece:
         # The man itself may be the one that stands elsewhere.
-        movers = [
-            s for s in twin.pieces(piece.piece_type, piece.color) if piece is not None
-            and board.piece_at(s - step) != piece
-        ] if piece is not None else []
+        movers = (
+            [
+                s
+                for s in twin.pieces(piece.piece_type, piece.color)
+                if piece is not None and board.piece_at(s - step) != piece
+            ]
+            if piece is not None
+            else []
+        )
         if len(movers) != 1:
             return None
         source = movers[0]

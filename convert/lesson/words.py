@@ -7,11 +7,12 @@ from collections.abc import Sequence
 import chess
 
 from convert.lesson.judging import Draft
-from convert.lesson.model import Task, Tried, ends_words
-from convert.lesson.scene import Played
+from convert.lesson.scene import PlayedTrade
 from convert.lesson.themes import lead
 from convert.model import Line, Side, Speaking, Verdict
-from convert.wording import evidence_word, join, line_words, outcome_words
+from convert.model.lesson import Task, Tried, ends_words
+from convert.wording.small import capital, color_word, join
+from convert.wording.verdicts import evidence_word, line_words, outcome_words
 
 _NAMES = {piece: chess.piece_name(piece) for piece in chess.PIECE_TYPES}
 #: At most so many moves are listed by name.
@@ -39,14 +40,14 @@ def line_text(line: Line, most: int | None = None) -> str:
 
 def sentence(text: str) -> str:
     """A capital letter in front and a full stop behind."""
-    text = text[:1].upper() + text[1:]
+    text = capital(text)
     return text if text.endswith((".", "?", ":")) else f"{text}."
 
 
 # --- the question -----------------------------------------------------------------------
 
 
-def question(draft: Draft, played: Played | None) -> str:
+def question(draft: Draft, played: PlayedTrade | None) -> str:
     """What the pupil is asked; it gives no answer away."""
     board = draft.board
     mover = Side.of(board.turn).name_
@@ -62,6 +63,9 @@ def question(draft: Draft, played: Played | None) -> str:
         if draft.candidate.taken is not None or draft.candidate.task is Task.RECAPTURE:
             return f"{other} has just taken on {square}. Which way should {mover} take back?"
         return f"{mover} to move. Which way should {mover} take on {square}?"
+    if draft.task is Task.ONLY and draft.searched:
+        many = "One move is" if len(draft.keep) == 1 else "Two moves are"
+        return f"{mover} to move. {many} far better than all others: which?"
     if draft.task is Task.ONLY:
         aim = "win" if draft.points > 0 else "draw"
         if len(draft.keep) == 1:
@@ -187,7 +191,7 @@ def _fails(board: chess.Board, tried: Tried, points: int, *, line: bool = True) 
     return text
 
 
-def _replies(board: chess.Board, line: Line, most: int = 8) -> str:
+def _replies(board: chess.Board, line: Line, most: int = 16) -> str:
     """A line from its second move on: the first has been named."""
     work = board.copy(stack=False)
     work.push_san(line.moves[0])
@@ -200,7 +204,7 @@ def _replies(board: chess.Board, line: Line, most: int = 8) -> str:
 def change_words(board: chess.Board, twin: chess.Board, kind: str) -> str:
     """What differs: ``White's king on e3 instead of e4``, ``Black to move``."""
     if kind == "move":
-        return f"{'White' if twin.turn else 'Black'} to move"
+        return f"{color_word(twin.turn)} to move"
     if kind == "shift":
         was, now = board.king(chess.WHITE), twin.king(chess.WHITE)
         step = (now or 0) - (was or 0)
@@ -210,7 +214,7 @@ def change_words(board: chess.Board, twin: chess.Board, kind: str) -> str:
         for piece in chess.PIECE_TYPES:
             old = [s for s in board.pieces(piece, color) if s not in twin.pieces(piece, color)]
             new = [s for s in twin.pieces(piece, color) if s not in board.pieces(piece, color)]
-            side = "White" if color else "Black"
+            side = color_word(color)
             for i in range(max(len(old), len(new))):
                 was_ = chess.square_name(old[i]) if i < len(old) else ""
                 now_ = chess.square_name(new[i]) if i < len(new) else ""
@@ -219,10 +223,13 @@ def change_words(board: chess.Board, twin: chess.Board, kind: str) -> str:
                 elif was_:
                     parts.append(f"without {side}'s {_NAMES[piece]} on {was_}")
                 else:
-                    parts.append(f"with a {side.lower()} {_NAMES[piece]} on {now_}".replace(
-                        "a white", "a White").replace("a black", "a Black"))
+                    parts.append(
+                        f"with a {side.lower()} {_NAMES[piece]} on {now_}".replace(
+                            "a white", "a White"
+                        ).replace("a black", "a Black")
+                    )
     if board.turn != twin.turn:
-        parts.append(f"{'White' if twin.turn else 'Black'} to move")
+        parts.append(f"{color_word(twin.turn)} to move")
     return join(parts)
 
 
@@ -231,9 +238,7 @@ def moved_squares(board: chess.Board, twin: chess.Board, kind: str) -> tuple[str
     if kind in ("move", "shift"):
         return ()
     pieces = twin.piece_map()
-    return tuple(
-        chess.square_name(s) for s in sorted(pieces) if board.piece_at(s) != pieces[s]
-    )
+    return tuple(chess.square_name(s) for s in sorted(pieces) if board.piece_at(s) != pieces[s])
 
 
 def result_words(verdict: Verdict) -> str:

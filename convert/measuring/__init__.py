@@ -1,5 +1,5 @@
 """Counting how often rules of thumb hold, and what the estimate is fitted to.
 
-Nothing here is needed to review a game; ``python -m convert.rules.measure`` makes
+Nothing here is needed to review a game; ``python -m convert.measuring.rules`` makes
 the figures that the reports show.
 """

@@ -11,8 +11,8 @@ from collections.abc import Sequence
 
 import chess
 
-from convert.balance import Census, census, side_counts
-from convert.estimate import Chances
+from convert.board.balance import Census, census, side_counts
+from convert.judging.estimate import Chances
 from convert.rules import Voice
 
 #: Set by judgement, in pawns: pawn, knight, bishop, rook, queen.
@@ -32,13 +32,9 @@ def _sigmoid(x: float) -> float:
 def advantage(count: Census, voices: Sequence[Voice]) -> float:
     """White's advantage in pawns: weighed material and the rules that speak."""
     white, black = side_counts(count, chess.WHITE), side_counts(count, chess.BLACK)
-    material = sum(
-        worth * (w - b) for worth, w, b in zip(WORTH, white, black, strict=True)
-    )
+    material = sum(worth * (w - b) for worth, w, b in zip(WORTH, white, black, strict=True))
     spoken = sum(
-        v.strength if v.side == chess.WHITE else -v.strength
-        for v in voices
-        if v.side is not None
+        v.strength if v.side == chess.WHITE else -v.strength for v in voices if v.side is not None
     )
     return material + max(-MOST_BY_RULES, min(MOST_BY_RULES, spoken))
 

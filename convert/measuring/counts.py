@@ -27,13 +27,13 @@ from typing import Any
 import chess
 
 from convert import __version__
-from convert.features import Features, features
-from convert.kinds import kind_of
+from convert.board.features import Features, features
+from convert.board.kinds import kind_of
 from convert.measuring.draw import Trial, voices_on
-from convert.measuring.shares import independent, interval
 from convert.rules import ALL_RULES
 from convert.rules.base import Rule, Voice
-from tablebases.solver.solution import SOLVER_VERSION
+from convert.shares import independent, interval
+from tablebases.solver.entries import SOLVER_VERSION
 
 #: Fewer trials than these say nothing.
 ENOUGH = 30
@@ -50,7 +50,7 @@ Stratum = tuple[str, str, int]
 
 
 @dataclass
-class Tally:
+class RuleTally:
     """Trials of one rule in one stratum, by cluster.
 
     ``inside``: those among them that count in the stratum too, not drawn for the rule alone.
@@ -73,7 +73,7 @@ class Tally:
         pair[1] += right
 
 
-def effective(tallies: Iterable[Tally]) -> float:
+def effective(tallies: Iterable[RuleTally]) -> float:
     """Number of independent trials that would make the share as sure as these are.
 
     Ratio estimator with clusters as units (Cochran, Sampling Techniques, 1977, 6.3 and 9A).
@@ -94,7 +94,7 @@ def effective(tallies: Iterable[Tally]) -> float:
 
 @dataclass
 class _Rule:
-    spoke: dict[tuple[Stratum, str], Tally] = field(default_factory=dict)
+    spoke: dict[tuple[Stratum, str], RuleTally] = field(default_factory=dict)
     """By stratum and direction."""
     by_class: dict[tuple[str, str], list[int]] = field(
         default_factory=lambda: defaultdict(lambda: [0, 0, 0, 0])
@@ -107,8 +107,8 @@ class _Rule:
 class Counting:
     """Counts trials one by one."""
 
-    def __init__(self) -> None:
-        self.rules = {rule.id: _Rule() for rule in ALL_RULES}
+    def __init__(self, rules: Sequence[Rule] = ALL_RULES) -> None:
+        self.rules = {rule.id: _Rule() for rule in rules}
         self.totals: dict[tuple[Stratum, str], list[int]] = defaultdict(lambda: [0, 0])
         self.trials: dict[str, list[int]] = defaultdict(lambda: [0, 0])
 
@@ -133,30 +133,49 @@ class Counting:
             self._total(strata[stronger], "drawn", value == 0)
         for voice in voices:
             if voice.side is None:
-                self._spoke(voice.rule, strata[stronger], "drawn", trial, value == 0,
-                            _material(facts, stronger), values[stronger])  # fmt: skip
+                self._spoke(
+                    voice.rule,
+                    strata[stronger],
+                    "drawn",
+                    trial,
+                    value == 0,
+                    _material(facts, stronger),
+                    values[stronger],
+                )
             else:
                 won = values[voice.side] == 1
-                self._spoke(voice.rule, strata[voice.side], "wins", trial, won,
-                            _material(facts, voice.side), values[voice.side])  # fmt: skip
+                self._spoke(
+                    voice.rule,
+                    strata[voice.side],
+                    "wins",
+                    trial,
+                    won,
+                    _material(facts, voice.side),
+                    values[voice.side],
+                )
 
-    def trade(
-        self, trial: Trial, voices: Sequence[Voice], before: int, after: int
-    ) -> None:
+    def trade(self, trial: Trial, voices: Sequence[Voice], before: int, after: int) -> None:
         """A trade, values for the side that begins it, before and after its first move."""
         if before < 0:
             return
         scene = trial.scene()
         kind = f"a {'win' if before else 'draw'} to keep, into {kind_of(scene.after)}"
         stratum = (trial.origin, kind, scene.before.occupied.bit_count())
-        kept = after >= before
+        result_kept = after >= before
         if not trial.rule:
-            self._total(stratum, "kept", kept)
-            self._total(stratum, "lost", not kept)
+            self._total(stratum, "kept", result_kept)
+            self._total(stratum, "lost", not result_kept)
         for voice in voices:
             direction = "kept" if voice.favours else "lost"
-            self._spoke(voice.rule, stratum, direction, trial, kept == bool(voice.favours),
-                        _material(scene.facts_before, scene.decider), after)  # fmt: skip
+            self._spoke(
+                voice.rule,
+                stratum,
+                direction,
+                trial,
+                result_kept == bool(voice.favours),
+                _material(scene.facts_before, scene.decider),
+                after,
+            )
 
     def _total(self, stratum: Stratum, direction: str, right: bool) -> None:
         for key in (stratum, _of_any_men(stratum)):
@@ -165,7 +184,7 @@ class Counting:
             total[1] += right
 
     def _without(
-        self, spoke: Mapping[tuple[Stratum, str], Tally], key: tuple[Stratum, str]
+        self, spoke: Mapping[tuple[Stratum, str], RuleTally], key: tuple[Stratum, str]
     ) -> tuple[int, int]:
         """Trials of the stratum in which the rule does not speak, and how many came right.
 
@@ -195,11 +214,11 @@ class Counting:
         material: str,
         value: int,
     ) -> None:
-        kept = self.rules[rule]
-        kept.spoke.setdefault((stratum, direction), Tally()).add(
+        rule_counts = self.rules[rule]
+        rule_counts.spoke.setdefault((stratum, direction), RuleTally()).add(
             trial.cluster, right, not trial.rule
         )
-        row = kept.by_class[trial.origin, material]
+        row = rule_counts.by_class[trial.origin, material]
         row[0] += 1
         row[1] += right
         row[2] += value == 1
@@ -207,8 +226,8 @@ class Counting:
 
     def figures(self, rule: str, origin: str) -> dict[str, Any] | None:
         """The figures of a rule for one origin; None where it never spoke."""
-        kept = self.rules[rule]
-        spoke = {key: t for key, t in kept.spoke.items() if key[0][0] == origin}
+        rule_counts = self.rules[rule]
+        spoke = {key: t for key, t in rule_counts.spoke.items() if key[0][0] == origin}
         number = sum(t.number for t in spoke.values())
         if not number:
             return None
@@ -228,12 +247,12 @@ class Counting:
             "high": round(high, 4),
             "base": rounded(base / weighed) if 2 * weighed >= number else None,
             "base_n": others,
-            "classes": self._classes(kept, origin),
+            "classes": self._classes(rule_counts, origin),
         }
 
-    def _classes(self, kept: _Rule, origin: str) -> list[list[str | int]]:
+    def _classes(self, rule_counts: _Rule, origin: str) -> list[list[str | int]]:
         """Material, trials, right, wins and losses of the rule's side; most trials first."""
-        rows = [(key, row) for (where, key), row in kept.by_class.items() if where == origin]
+        rows = [(key, row) for (where, key), row in rule_counts.by_class.items() if where == origin]
         rows.sort(key=lambda item: (-item[1][0], item[0]))
         out: list[list[str | int]] = [[key, *row] for key, row in rows[:MOST_CLASSES]]
         if rest := [row for _, row in rows[MOST_CLASSES:]]:
@@ -273,15 +292,15 @@ def standing(figures: Mapping[str, Any] | None, exact: bool) -> str:
     return "refuted" if figures["high"] < figures["base"] else "no better"
 
 
-def shown_origin(found: Mapping[str, Mapping[str, Any] | None], exact: bool) -> str | None:
+def shown_origin(entries: Mapping[str, Mapping[str, Any] | None], exact: bool) -> str | None:
     """Which figures are shown: those of games if there are enough, else those of random draws.
 
     For a rule that states a result without exception those in which there is an exception.
     """
-    there = {origin: told for origin, told in found.items() if told is not None}
+    there = {origin: table for origin, table in entries.items() if table is not None}
     if not there:
         return None
-    if exact and (bad := [origin for origin, told in there.items() if told["right"] < 1.0]):
+    if exact and (bad := [origin for origin, table in there.items() if table["right"] < 1.0]):
         return bad[0]
     for origin, least in (("games", GAMES_FIRST), ("random", ENOUGH), ("games", ENOUGH)):
         if origin in there and there[origin]["n"] >= least:
@@ -302,8 +321,8 @@ def why_not(kind: str, drawn: int, tried: int) -> str:
         return f"it spoke in no {noun} with so few men, neither in games nor at random"
     if tried == drawn:
         return f"tried on {tried} {noun}{'' if tried == 1 else 's'}, too few"
-    told = f"it spoke {drawn:,} time{'' if drawn == 1 else 's'} in what was drawn"
-    return f"{told}, of which {tried or 'none'} could be tried{': too few' if tried else ''}"
+    text = f"it spoke {drawn:,} time{'' if drawn == 1 else 's'} in what was drawn"
+    return f"{text}, of which {tried or 'none'} could be tried{': too few' if tried else ''}"
 
 
 def count(
@@ -313,9 +332,13 @@ def count(
     seed: int,
     seen: Mapping[str, int],
     tell: Callable[[int], None] | None = None,
+    rules: Sequence[Rule] = ALL_RULES,
 ) -> dict[str, Any]:
-    """The document with all figures; ``known`` are values for the side to move, None: open."""
-    counter = Counting()
+    """The document with the figures of ``rules``.
+
+    ``known`` are values for the side to move, None: open.
+    """
+    counter = Counting(rules)
     for number, trial in enumerate(trials):
         if tell is not None and number % 1000 == 0:
             tell(number)
@@ -323,7 +346,7 @@ def count(
         what = f"{trial.origin}/{'trades' if trial.trade else 'positions'}"
         pair = counter.trials[what]
         pair[0] += 1
-        voices = _voices(trial)
+        voices = [voice for voice in _voices(trial) if voice.rule in counter.rules]
         counter.drawn(trial, voices)
         if value is None:
             continue
@@ -335,7 +358,6 @@ def count(
                 continue
             counter.trade(trial, voices, value, -child)
         pair[1] += 1
-    rules = {rule.id: _told(counter, rule, seen.get(f"rule/{rule.id}", 0)) for rule in ALL_RULES}
     return {
         "schema": 1,
         "program": f"fullpoint {__version__}",
@@ -347,26 +369,40 @@ def count(
             name: {"drawn": drawn, "settled": settled}
             for name, (drawn, settled) in sorted(counter.trials.items())
         },
-        "rules": rules,
+        "rules": {rule.id: _told(counter, rule, seen.get(f"rule/{rule.id}", 0)) for rule in rules},
     }
+
+
+#: Of a count of one rule alone these facts are kept with its figures.
+_OF_ITS_OWN = ("program", "solver", "chess", "seed", "trials")
+
+
+def merged(before: Mapping[str, Any], alone: Mapping[str, Any]) -> dict[str, Any]:
+    """The document with the figures of a count of some rules in place of, or beside, its own.
+
+    All others are kept as they are; beside each that is new stands what it was counted with.
+    """
+    facts = {name: alone[name] for name in _OF_ITS_OWN}
+    fresh = {id_: {**data, "alone": facts} for id_, data in alone["rules"].items()}
+    return {**before, "rules": {**before["rules"], **fresh}}
 
 
 def _told(counter: Counting, rule: Rule, seen: int) -> dict[str, Any]:
     """What the document says of one rule."""
-    found = {origin: counter.figures(rule.id, origin) for origin in ("games", "random")}
-    shown = shown_origin(found, rule.exact)
+    entries = {origin: counter.figures(rule.id, origin) for origin in ("games", "random")}
+    shown = shown_origin(entries, rule.exact)
     drawn = dict(counter.rules[rule.id].drawn)
-    told: dict[str, Any] = {
-        **found,
+    table: dict[str, Any] = {
+        **entries,
         "seen": seen,
         "drawn": drawn,
         "shown": shown,
-        "standing": standing(found[shown] if shown else None, rule.exact),
+        "standing": standing(entries[shown] if shown else None, rule.exact),
     }
-    if told["standing"] == "too few":
-        tried = sum(figures["n"] for figures in found.values() if figures)
-        told["why_not"] = why_not(rule.kind, sum(drawn.values()), tried)
-    return told
+    if table["standing"] == "too few":
+        tried = sum(figures["n"] for figures in entries.values() if figures)
+        table["why_not"] = why_not(rule.kind, sum(drawn.values()), tried)
+    return table
 
 
 def _voices(trial: Trial) -> list[Voice]:

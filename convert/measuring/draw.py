@@ -18,14 +18,14 @@ from typing import Generic, Literal, TypeVar
 import chess
 from chess import KING
 
-from convert.balance import men
-from convert.fastread import LineRead, read_lines
-from convert.features import features
-from convert.kinds import kind_of
+from convert.board.balance import men
+from convert.board.features import features
+from convert.board.kinds import kind_of
+from convert.reading.fastread import LineRead, read_lines
+from convert.review.trades import FoundTrade, find_trades, starts_trade
+from convert.review.walker import Walk, phases, walk
 from convert.rules import POSITION_RULES, TRADE_RULES
 from convert.rules.base import TradeScene, Voice, voices_of
-from convert.trades import FoundTrade, find_trades, starts_trade
-from convert.walker import Walk, phases, walk
 from tablebases.material import material_name
 
 Origin = Literal["games", "random"]
@@ -146,8 +146,8 @@ class Reservoir(Generic[T]):
                 number += 1
                 if tell is not None and number % 500 == 0:
                     tell(number)
-                for found in candidates(read):
-                    self.offer(*found)
+                for candidate in candidates(read):
+                    self.offer(*candidate)
 
 
 def with_rules(reservoir: Reservoir[Trial]) -> list[Trial]:
@@ -222,11 +222,11 @@ def of_game(read: LineRead, seed: int) -> Iterator[tuple[str, int, Trial]]:
         after = bare(walked.boards[trade.last])
         if in_scope(board) and board.is_valid() and trade.last - trade.first <= 2:
             kind = f"trade/{_what(trade)}/{kind_of(after)}/{board.occupied.bit_count()}"
-            found = _trial(walked, trade, name, board, after)
+            result = _trial(walked, trade, name, board, after)
             rank = rank_of(seed, name, trade.first)
-            yield kind, rank, found
-            for rule in rules_of(found):
-                yield f"rule/{rule}", rank, found
+            yield kind, rank, result
+            for rule in rules_of(result):
+                yield f"rule/{rule}", rank, result
 
 
 def voices_on(trial: Trial) -> tuple[Voice, ...]:
@@ -257,9 +257,7 @@ def _trial(
     for ply, color, kind, square in trade.taken:
         stood = first.from_square if ply > trade.first and square == first.to_square else square
         (mine if color == board.turn else theirs).append((kind, stood))
-    return Trial(
-        "games", name, board.fen(), first.uci(), after.fen(), tuple(mine), tuple(theirs)
-    )
+    return Trial("games", name, board.fen(), first.uci(), after.fen(), tuple(mine), tuple(theirs))
 
 
 def from_games(
@@ -297,8 +295,10 @@ def random_position(rng: random.Random, name: str) -> chess.Board:
     pieces = [chess.Piece.from_symbol(letter) for letter in letters]
     while True:
         squares = rng.sample(range(64), len(pieces))
-        if any(p.piece_type == chess.PAWN and not 8 <= s < 56
-               for p, s in zip(pieces, squares, strict=True)):
+        if any(
+            p.piece_type == chess.PAWN and not 8 <= s < 56
+            for p, s in zip(pieces, squares, strict=True)
+        ):
             continue
         board = chess.Board(None)
         for piece, square in zip(pieces, squares, strict=True):
@@ -330,15 +330,15 @@ def random_trades(name: str, number: int, seed: int) -> Iterator[Trial]:
         if number == 0:
             return
         board = random_position(rng, name)
-        found = [
+        pairs = [
             (first, back)
             for first in board.legal_moves
             if starts_trade(board, first)
             for back in _taking_back(board, first)
         ]
-        if not found:
+        if not pairs:
             continue
-        first, back = rng.choice(found)
+        first, back = rng.choice(pairs)
         yield _made_up(board, first, back, f"{name} {i}")
         number -= 1
 
@@ -355,17 +355,27 @@ def _made_up(board: chess.Board, first: chess.Move, back: chess.Move, cluster: s
     mine = board.piece_at(first.from_square)
     square = first.to_square
     if taken is None:  # en passant
-        taken, square = chess.Piece(chess.PAWN, not board.turn), (
-            chess.square(chess.square_file(first.to_square), chess.square_rank(first.from_square))
+        taken, square = (
+            chess.Piece(chess.PAWN, not board.turn),
+            (
+                chess.square(
+                    chess.square_file(first.to_square), chess.square_rank(first.from_square)
+                )
+            ),
         )
     after.push(first)
     after.push(back)
     assert mine is not None
     assert mine.piece_type != KING
     return Trial(
-        "random", cluster, board.fen(), first.uci(), bare(after).fen(),
-        ((mine.piece_type, first.from_square),), ((taken.piece_type, square),),
-    )  # fmt: skip
+        "random",
+        cluster,
+        board.fen(),
+        first.uci(),
+        bare(after).fen(),
+        ((mine.piece_type, first.from_square),),
+        ((taken.piece_type, square),),
+    )
 
 
 def class_of(fen: str) -> str:

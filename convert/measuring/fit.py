@@ -2,7 +2,7 @@
 
     python -m convert.measuring.fit --work FOLDER --results POSITIONS.epd.gz... [-o TABLE.json]
 
-Takes what ``python -m convert.rules.measure`` drew and settled in the same folder, and positions
+Takes what ``python -m convert.measuring.rules`` drew and settled in the same folder, and positions
 from games with the games' results.  The model is a logistic regression for "does this side win?",
 asked for both sides of the quiet position that the look-ahead leads to; positions of one game stay
 together in the fitted or in the held-out part.  Needs scikit-learn; the table that is written is
@@ -23,28 +23,28 @@ from typing import Any
 import chess
 
 from convert import __version__
-from convert.estimate import Chances, by_table_line, fitted_now, probability, together
-from convert.features import features
-from convert.judge import EFFORTS, Bench, EffortName
-from convert.kinds import kind_of
-from convert.lookahead import resolve
+from convert.board.features import features
+from convert.board.kinds import kind_of
+from convert.judging.estimate import Chances, by_table_line, fitted_now, probability, together
+from convert.judging.judges import EFFORTS, Bench, EffortName
+from convert.judging.view import View, sign_of, view
 from convert.measuring import by_hand
 from convert.measuring.draw import Trial, bare, random_trials, rank_of
+from convert.measuring.forcing import resolve
 from convert.measuring.quality import Forecast, Quality, quality
-from convert.measuring.results import RESULT, Played, played
+from convert.measuring.results import RESULT, PlayedPosition, played
+from convert.measuring.rules import CLASSES, SEED, drawn_before, progress
 from convert.measuring.settle import Outcomes, processors
 from convert.measuring.shipped import kept
 from convert.measuring.stretches import Stretch, stretches
 from convert.measuring.suspected import Ply, plies
 from convert.measuring.suspected import table as suspected_table
-from convert.outputs import Output, OutputError, check, whole_file
+from convert.rim.outputs import Output, OutputError, check, whole_file
+from convert.rim.safe_text import safe_line
 from convert.rules import position_voices
 from convert.rules.figures import digest
-from convert.rules.measure import CLASSES, SEED, drawn_before, progress
-from convert.safe_text import safe_line
-from convert.view import View, sign_of, view
 from tablebases.probing import open_tables
-from tablebases.solver.solution import SOLVER_VERSION
+from tablebases.solver.entries import SOLVER_VERSION
 
 #: Strengths of the regularisation that are tried, for features scaled to unit mean square.
 STRENGTHS = (3e-5, 1e-4, 3e-4, 1e-3, 3e-3)
@@ -109,9 +109,9 @@ def sample_of(
     board = chess.Board(fen)
     leaf, line = board, None
     if nodes and bench is not None:
-        found = resolve(board, bench.prober, largest=bench.largest, nodes=nodes)
-        leaf = found.leaf
-        settled = bench.settle(leaf) if found.table else None
+        resolution = resolve(board, bench.prober, largest=bench.largest, nodes=nodes)
+        leaf = resolution.leaf
+        settled = bench.settle(leaf) if resolution.table else None
         if settled is not None and settled.points is not None:
             line = settled.points if leaf.turn else -settled.points
         elif leaf.is_checkmate():
@@ -132,9 +132,7 @@ def sample_of(
     )
 
 
-def asked_of(
-    trials: Sequence[Trial], known: Mapping[str, int | None]
-) -> list[Asked]:
+def asked_of(trials: Sequence[Trial], known: Mapping[str, int | None]) -> list[Asked]:
     """Settled positions of the trials, those before a trade and in the middle of it included.
 
     Trials that were drawn for one rule are left out: they are no fair sample.
@@ -170,8 +168,8 @@ def forecast(weights: Mapping[str, float], sample: Sample) -> Forecast:
     return _triple(together(probability(weights, white), probability(weights, black)))
 
 
-def _triple(told: Chances) -> Forecast:
-    return told.win, told.draw, told.loss
+def _triple(chances: Chances) -> Forecast:
+    return chances.win, chances.draw, chances.loss
 
 
 def as_used(weights: Mapping[str, float], line: Mapping[str, Any], sample: Sample) -> Forecast:
@@ -217,8 +215,8 @@ def fitted(
 ) -> dict[str, float]:
     """Weights by name, from the samples of one part, with the names that are let in.
 
-    Each weight may have only the sign that :func:`convert.view.sign_of` allows.  The strength
-    of the regularisation is chosen by cross-validation over games.
+    Each weight may have only the sign that :func:`convert.judging.view.sign_of` allows.
+    The strength of the regularisation is chosen by cross-validation over games.
     """
     import numpy as np
     from scipy.optimize import minimize
@@ -232,8 +230,8 @@ def fitted(
         if sample.line is not None:
             continue
         for seen, won in ((sample.white, 1), (sample.black, -1)):
-            told = of_a_game(seen) if sample.origin == "result" else seen
-            rows.append({name: value for name, value in told.items() if names(name)})
+            weights = of_a_game(seen) if sample.origin == "result" else seen
+            rows.append({name: value for name, value in weights.items() if names(name)})
             labels.append(float(sample.outcome == won))
             groups.append(sample.cluster)
             counts.append(sample.weight)
@@ -244,9 +242,7 @@ def fitted(
     # Rare features are not blown up without limit.
     matrix = matrix.multiply(1 / np.maximum(size, 0.02)).tocsr()
     columns = [str(name) for name in space.get_feature_names_out()]
-    bounds = [
-        {1: (0, None), -1: (None, 0), 0: (None, None)}[sign_of(name)] for name in columns
-    ]
+    bounds = [{1: (0, None), -1: (None, 0), 0: (None, None)}[sign_of(name)] for name in columns]
 
     def fit(which: Any, strength: float) -> Any:
         x, y, w = matrix[which], target[which], weigh[which] / weigh[which].sum()
@@ -257,15 +253,16 @@ def fitted(
             return value, x.T @ (w * (expit(score) - y)) + 2 * strength * beta
 
         start = np.zeros(matrix.shape[1])
-        return minimize(loss, start, jac=True, bounds=bounds, method="L-BFGS-B",
-                        options={"maxiter": 500}).x  # fmt: skip
+        return minimize(
+            loss, start, jac=True, bounds=bounds, method="L-BFGS-B", options={"maxiter": 500}
+        ).x
 
     best = None
     for strength in STRENGTHS:
         total = 0.0
         for train, test in GroupKFold(4).split(matrix, labels, groups):
-            told = expit(matrix[test] @ fit(train, strength))
-            total += log_loss(target[test], told, labels=[0, 1], sample_weight=weigh[test])
+            weights = expit(matrix[test] @ fit(train, strength))
+            total += log_loss(target[test], weights, labels=[0, 1], sample_weight=weigh[test])
         if best is None or total < best[0]:
             best = total, strength
     assert best is not None
@@ -315,14 +312,14 @@ def compare(
     return weights, line, by_kind(rest, methods)
 
 
-def plain(told: Quality) -> dict[str, Any]:
+def plain(result: Quality) -> dict[str, Any]:
     """Figures as numbers for the file."""
     return {
-        "n": told.number,
-        "brier": round(told.brier, 4),
-        "log_loss": round(told.log_loss, 4),
-        "ece": round(told.ece, 4),
-        "curve": [[b.number, round(b.forecast, 4), round(b.observed, 4)] for b in told.bins],
+        "n": result.number,
+        "brier": round(result.brier, 4),
+        "log_loss": round(result.log_loss, 4),
+        "ece": round(result.ece, 4),
+        "curve": [[b.number, round(b.forecast, 4), round(b.observed, 4)] for b in result.bins],
     }
 
 
@@ -392,36 +389,44 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--seed", type=int, default=SEED)
     parser.add_argument("--jobs", type=int, default=processors())
     parser.add_argument("-o", "--out", type=Path, help="file to write (else only the figures)")
-    told = parser.parse_args(arguments)
+    result = parser.parse_args(arguments)
     try:
-        if told.out is not None:
-            read = (*told.games, str(told.work / "outcomes.jsonl"))
-            check([Output("--out", str(told.out))], read)
+        if result.out is not None:
+            read = (*result.games, str(result.work / "outcomes.jsonl"))
+            check([Output("--out", str(result.out))], read)
     except OutputError as error:
         sys.stderr.write(f"{safe_line(str(error))}\n")
         return 2
-    outcomes = Outcomes(told.work / "outcomes.jsonl")
-    trials = drawn_before(told.work)
+    outcomes = Outcomes(result.work / "outcomes.jsonl")
+    trials = drawn_before(result.work)
     if not trials:
-        sys.stderr.write(f"{told.work}: nothing drawn there; run convert.rules.measure first\n")
+        sys.stderr.write(f"{result.work}: nothing drawn there; run convert.measuring.rules first\n")
         return 2
     for name in CLASSES:
-        trials += random_trials(name, RANDOM, told.seed)
+        trials += random_trials(name, RANDOM, result.seed)
 
     def reading(number: int) -> None:
         progress(f"games read: {number:,}")
 
     def unfitted(cluster: str) -> bool:
-        return held_out(cluster, told.seed)
+        return held_out(cluster, result.seed)
 
-    key = [told.seed, *told.games]
-    results = kept(told.work / "results.json", list[Played], key,
-                   lambda: played(told.games, told.seed, reading))  # fmt: skip
-    parts = kept(told.work / "stretches.json", list[Stretch], key,
-                 lambda: stretches(told.games, told.seed, unfitted, reading))  # fmt: skip
+    key = [result.seed, *result.games]
+    results = kept(
+        result.work / "results.json",
+        list[PlayedPosition],
+        key,
+        lambda: played(result.games, result.seed, reading),
+    )
+    parts = kept(
+        result.work / "stretches.json",
+        list[Stretch],
+        key,
+        lambda: stretches(result.games, result.seed, unfitted, reading),
+    )
     outcomes.settle(
         (group for part in parts for group in part.groups()),
-        told.jobs,
+        result.jobs,
         lambda done, total: progress(f"settled {done:,} of {total:,}") if done % 20 == 0 else None,
     )
     asked = asked_of(trials, outcomes.known)
@@ -431,25 +436,25 @@ def main(arguments: list[str] | None = None) -> int:
         "program": f"fullpoint {__version__}",
         "solver": SOLVER_VERSION,
         "chess": chess.__version__,
-        "seed": told.seed,
-        **_fit(asked, told.seed, told.jobs),
+        "seed": result.seed,
+        **_fit(asked, result.seed, result.jobs),
     }
     weights, line = document["weights"], document["line"]
     if parts:
-        document["suspected"] = _suspected(parts, outcomes.known, weights, line, told)
-    if told.out is not None:
+        document["suspected"] = _suspected(parts, outcomes.known, weights, line, result)
+    if result.out is not None:
         document["sha256"] = digest(document)
         text = json.dumps(document, indent=1, sort_keys=True, ensure_ascii=False)
-        with whole_file(str(told.out)) as file:
+        with whole_file(str(result.out)) as file:
             file.write(text + "\n")
-        progress(f"written: {told.out}")
+        progress(f"written: {result.out}")
     return 0
 
 
 def _fit(asked: Sequence[Asked], seed: int, jobs: int) -> dict[str, Any]:
-    found = looked_at(asked, NODES, jobs)
-    fit = [s for s in found if s.origin == "random" or not held_out(s.cluster, seed)]
-    rest = [s for s in found if s.origin == "games" and s.men >= 5 and held_out(s.cluster, seed)]
+    samples = looked_at(asked, NODES, jobs)
+    fit = [s for s in samples if s.origin == "random" or not held_out(s.cluster, seed)]
+    rest = [s for s in samples if s.origin == "games" and s.men >= 5 and held_out(s.cluster, seed)]
     weights, line, table = compare(fit, rest)
     sys.stdout.write(f"{len(fit)} positions fitted, {len(rest)} held out\n")
     show(table)
@@ -460,11 +465,14 @@ def _fit(asked: Sequence[Asked], seed: int, jobs: int) -> dict[str, Any]:
         budgets[str(nodes)] = plain(figures(part, lambda s: as_used(weights, line, s)))
         del budgets[str(nodes)]["curve"]
         sys.stdout.write(f"look-ahead of {nodes}: {budgets[str(nodes)]}\n")
-    many = [s for s in found if s.origin == "result" and s.men > 7 and held_out(s.cluster, seed)]
-    ended = by_kind(many, {
-        "fitted": lambda s: forecast(weights, s),
-        "by hand": lambda s: s.by_hand,
-    })  # fmt: skip
+    many = [s for s in samples if s.origin == "result" and s.men > 7 and held_out(s.cluster, seed)]
+    ended = by_kind(
+        many,
+        {
+            "fitted": lambda s: forecast(weights, s),
+            "by hand": lambda s: s.by_hand,
+        },
+    )
     show(ended)
     return {
         "weights": weights,
@@ -483,14 +491,16 @@ def _suspected(
     known: Mapping[str, int | None],
     weights: Mapping[str, float],
     line: Mapping[str, Any],
-    told: argparse.Namespace,
+    arguments: argparse.Namespace,
 ) -> dict[str, Any]:
     asked = []
     for part in parts:
         fens = [bare(board).fen() for board in part.walk().boards]
         asked.append((part, {fen: known.get(fen) for fen in fens}, weights, line))
-    found = [ply for one in _all(_plies, asked, told.jobs, "stretches") for ply in one]
-    out = suspected_table(found, told.seed)
+    stretches_drawn = [
+        ply for one in _all(_plies, asked, arguments.jobs, "stretches") for ply in one
+    ]
+    out = suspected_table(stretches_drawn, arguments.seed)
     for row in out["sweep"]:
         sys.stdout.write(f"{row}\n")
     sys.stdout.write(f"{out['counted']} {out['halves']}\n")

@@ -2,9 +2,9 @@
 
     python -m convert.measuring.practice GAMES.pgn.gz... [-o FILE] [--jobs N]
 
-A game counts once for each kind of material (`convert.practice.kind_of`) that lasted.  Left out
-are games lost on time, games of less than three minutes a player, games from a set-up position
-and games without a result.  What is written are counts only.
+A game counts once for each kind of material (`convert.review.practice.kind_of`) that lasted.
+Left out are games lost on time, games of less than three minutes a player, games from a set-up
+position and games without a result.  What is written are counts only.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import io
 import re
 import sys
 from collections import Counter, deque
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -23,31 +23,25 @@ from typing import Any
 import chess
 
 from convert import __version__
-from convert.collection.endings import first_exchange_up, first_pawn_ending
-from convert.fastread import read_lines
-from convert.fen import SourceError
 from convert.measuring.settle import processors
 from convert.measuring.shipped import written
-from convert.outputs import Output, OutputError, check, whole_file
-from convert.practice import (
+from convert.reading.containers import text_chunks
+from convert.reading.fastread import read_lines
+from convert.reading.fen import SourceError
+from convert.reading.records import LineRead
+from convert.review.endings import first_exchange_up, first_pawn_ending
+from convert.review.practice import (
     BANDS,
     FILE,
     LEAST,
-    Kind,
     band_of,
-    kind_of,
+    kinds_of,
     more_words,
-    only_bishops,
-    opposite_bishops,
 )
-from convert.safe_text import safe_line
-from convert.sources import LineRead, text_chunks
-from convert.walker import Walk, walk
+from convert.review.walker import Walk, walk
+from convert.rim.outputs import Output, OutputError, check, whole_file
+from convert.rim.safe_text import safe_line
 
-#: Material has lasted when it stood in so many positions on end, or to the end of the game.
-LASTING = 4
-#: ... and then in so many.
-LASTING_TO_THE_END = 2
 #: Seconds for 40 moves below which a game is too fast to count.
 FAST = 180
 #: Bytes of text that one process counts at a time.
@@ -57,9 +51,11 @@ _SCORES = {"1-0": 1, "1/2-1/2": 0, "0-1": -1}
 
 #: Why a game is left out, in the order in which it is asked.
 SET_UP, NO_RESULT, TIME, TOO_FAST = (
-    "set-up position", "no result, or broken off", "lost on time",
+    "set-up position",
+    "no result, or broken off",
+    "lost on time",
     "less than three minutes a player",
-)  # fmt: skip
+)
 
 #: Counts of all games with a result, compared with those of another program.
 PURE_EXCHANGE_UP = "rook against a minor piece, score of the rook's side"
@@ -67,35 +63,6 @@ INTO_PAWN_ENDING = "traded into a pawn ending, score of the side that took first
 
 
 # --- what a game tells --------------------------------------------------------------------
-
-
-def stretches(labels: Sequence[object]) -> Iterator[tuple[int, int]]:
-    """First and last index of each stretch of one label that lasted; labels None are passed over.
-
-    One that is too short stands in the middle of an exchange, or may have been given up there.
-    """
-    begin, end = 0, len(labels)
-    while begin < end:
-        stop = begin
-        while stop + 1 < end and labels[stop + 1] == labels[begin]:
-            stop += 1
-        needed = LASTING if stop + 1 < end else LASTING_TO_THE_END
-        if labels[begin] is not None and stop - begin + 1 >= needed:
-            yield begin, stop
-        begin = stop + 1
-
-
-def kinds_of(walked: Walk) -> list[Kind]:
-    """The kinds of material that lasted in a game, each once, as they first stood."""
-    labels = [kind_of(count) for count in walked.counts]
-    found: dict[str, Kind] = {}
-    for begin, _ in stretches(labels):
-        kind, count = labels[begin], walked.counts[begin]
-        if only_bishops(count):
-            kind = kind_of(count, opposite_bishops(walked.boards[begin]))
-        if kind is not None:
-            found.setdefault(kind.key, kind)
-    return list(found.values())
 
 
 def reason_left_out(read: LineRead) -> str:
@@ -116,8 +83,8 @@ def seconds_of(control: str) -> float:
 
     Only for one period to the end of the game, with or without increment; otherwise infinite.
     """
-    told = re.fullmatch(r"(\d{1,6})(?:\+(\d{1,5}))?", control.strip(), re.ASCII)
-    return float("inf") if told is None else int(told[1]) + 40 * int(told[2] or 0)
+    match = re.fullmatch(r"(\d{1,6})(?:\+(\d{1,5}))?", control.strip(), re.ASCII)
+    return float("inf") if match is None else int(match[1]) + 40 * int(match[2] or 0)
 
 
 # --- counting -----------------------------------------------------------------------------
@@ -128,7 +95,7 @@ def _nought() -> list[list[int]]:
 
 
 @dataclass
-class Tally:
+class PracticeTally:
     """Counts of many games; ``balances``: won, drawn, lost for each band of ratings.
 
     ``left_out`` counts only games that would have counted for something.  ``control`` holds
@@ -152,8 +119,8 @@ class Tally:
         score = _SCORES.get(tags.get("Result", ""))
         if score is not None and read.complete:
             self._control(walked, score)
-        found = kinds_of(walked)
-        if not found:
+        kinds_seen = kinds_of(walked)
+        if not kinds_seen:
             return
         if why := reason_left_out(read):
             self.left_out[why] += 1
@@ -161,22 +128,22 @@ class Tally:
         assert score is not None
         self.games += 1
         band = band_of(tags)
-        for kind in found:
+        for kind in kinds_seen:
             row = self.balances.setdefault(kind.key, _nought())[band]
             row[_place(score, kind.first)] += 1
 
     def _control(self, walked: Walk, score: int) -> None:
-        told: list[tuple[str, chess.Color, int]] = []
+        pairs: list[tuple[str, chess.Color, int]] = []
         if (exchange := first_exchange_up(walked.counts)) is not None:
-            told.append((PURE_EXCHANGE_UP, exchange.side, exchange.up - exchange.down))
+            pairs.append((PURE_EXCHANGE_UP, exchange.side, exchange.up - exchange.down))
         pawns = first_pawn_ending(walked)
         if pawns is not None and pawns.way == "trade":
-            told.append((INTO_PAWN_ENDING, pawns.first, pawns.lead))
-        for name, color, more in told:
+            pairs.append((INTO_PAWN_ENDING, pawns.first, pawns.lead))
+        for name, color, more in pairs:
             for label in (name, f"{name}, {more_words(more)}"):
                 self.control.setdefault(label, [0, 0, 0])[_place(score, color)] += 1
 
-    def merge(self, other: Tally) -> None:
+    def merge(self, other: PracticeTally) -> None:
         """Add what was counted elsewhere."""
         self.read += other.read
         self.games += other.games
@@ -186,8 +153,8 @@ class Tally:
             for mine, theirs in zip(self.balances.setdefault(key, _nought()), rows, strict=True):
                 mine[:] = [a + b for a, b in zip(mine, theirs, strict=True)]
         for key, row in other.control.items():
-            kept = self.control.get(key, [0, 0, 0])
-            self.control[key] = [a + b for a, b in zip(kept, row, strict=True)]
+            own_counts = self.control.get(key, [0, 0, 0])
+            self.control[key] = [a + b for a, b in zip(own_counts, row, strict=True)]
 
 
 def _place(score: int, first: chess.Color | None) -> int:
@@ -197,9 +164,9 @@ def _place(score: int, first: chess.Color | None) -> int:
     return 1 - (score if first else -score)
 
 
-def count_part(name: str, text: bytes) -> Tally:
+def count_part(name: str, text: bytes) -> PracticeTally:
     """Count the games of a piece of PGN text."""
-    tally = Tally()
+    tally = PracticeTally()
     try:
         for read in read_lines("-", stdin=io.BytesIO(text)):
             tally.add(read)
@@ -229,14 +196,14 @@ def parts(path: str | Path, size: int = _PART) -> Iterator[bytes]:
         yield held
 
 
-def tallies(paths: Iterable[str], jobs: int) -> Iterator[Tally]:
+def tallies(paths: Iterable[str], jobs: int) -> Iterator[PracticeTally]:
     """What the pieces of all files hold, in order, by ``jobs`` processes."""
     tasks = ((path, part) for path in paths for part in parts(path))
     if jobs <= 1:
         for task in tasks:
             yield count_part(*task)
         return
-    waiting: deque[Future[Tally]] = deque()
+    waiting: deque[Future[PracticeTally]] = deque()
     with ProcessPoolExecutor(jobs) as executor:
         try:
             for task in tasks:
@@ -252,13 +219,13 @@ def tallies(paths: Iterable[str], jobs: int) -> Iterator[Tally]:
 
 def count(
     paths: Iterable[str], jobs: int = 1, tell: Callable[[int], None] | None = None
-) -> Tally:
+) -> PracticeTally:
     """Count the games of PGN files; ``tell`` is told the number of games read.
 
     Raises:
         SourceError: a file cannot be read.
     """
-    whole = Tally()
+    whole = PracticeTally()
     for tally in tallies(paths, jobs):
         whole.merge(tally)
         if tell is not None:
@@ -269,13 +236,9 @@ def count(
 # --- the file -----------------------------------------------------------------------------
 
 
-def document_of(tally: Tally) -> dict[str, Any]:
+def document_of(tally: PracticeTally) -> dict[str, Any]:
     """What ships: the counts of all material with enough games."""
-    kept = {
-        key: rows
-        for key, rows in tally.balances.items()
-        if sum(map(sum, rows)) >= LEAST
-    }
+    balances = {key: rows for key, rows in tally.balances.items() if sum(map(sum, rows)) >= LEAST}
     return {
         "program": f"fullpoint {__version__}",
         "made by": "python -m convert.measuring.practice",
@@ -284,9 +247,9 @@ def document_of(tally: Tally) -> dict[str, Any]:
         "left out": dict(sorted(tally.left_out.items())),
         "bands": list(BANDS),
         "least": LEAST,
-        "too few": len(tally.balances) - len(kept),
+        "too few": len(tally.balances) - len(balances),
         "control": tally.control,
-        "balances": kept,
+        "balances": balances,
     }
 
 
@@ -306,18 +269,18 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("games", nargs="+", help="PGN files (.gz, .zst)")
     parser.add_argument("--jobs", type=int, default=processors(), help="processes")
     parser.add_argument("-o", "--out", type=Path, default=FILE, help="the file to write")
-    told = parser.parse_args(arguments)
+    result = parser.parse_args(arguments)
     try:
-        check([Output("--out", str(told.out))], told.games)
-        tally = count(told.games, told.jobs, lambda n: progress(f"games read: {n:,}"))
+        check([Output("--out", str(result.out))], result.games)
+        tally = count(result.games, result.jobs, lambda n: progress(f"games read: {n:,}"))
     except (SourceError, OutputError) as error:
-        tally = Tally(trouble=[str(error)])
+        tally = PracticeTally(trouble=[str(error)])
     if tally.trouble:
         sys.stderr.write(f"{safe_line(tally.trouble[0])}\n")
         return 2
-    with whole_file(str(told.out)) as file:
+    with whole_file(str(result.out)) as file:
         file.write(written(document_of(tally), "balances"))
-    progress(f"written: {told.out}\n")
+    progress(f"written: {result.out}\n")
     return 0
 
 

@@ -10,10 +10,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
-from convert.fastread import LineRead
-from convert.kinds import kind_of
+from convert.board.kinds import kind_of
 from convert.measuring.draw import Reservoir, bare, name_of, rank_of
-from convert.walker import phases, walk
+from convert.reading.fastread import LineRead
+from convert.review.walker import phases, walk
 
 #: The feature that is 1 where the question is how a game ended, not who wins with good play.
 RESULT = "result of a game"
@@ -28,7 +28,7 @@ _POINTS = {"1-0": 1, "1/2-1/2": 0, "0-1": -1}
 
 
 @dataclass(frozen=True)
-class Played:
+class PlayedPosition:
     """A position, the game it is from, and the game's result for White (1, 0, -1)."""
 
     fen: str
@@ -40,7 +40,7 @@ def _rating(text: str) -> int:
     return int(text) if text.isdigit() else 0
 
 
-def of_game(read: LineRead, seed: int) -> Iterator[tuple[str, int, Played]]:
+def of_game(read: LineRead, seed: int) -> Iterator[tuple[str, int, PlayedPosition]]:
     """Positions of one game: group, rank, position."""
     if read.start is None or read.headers is None or not read.moves or not read.complete:
         return
@@ -51,7 +51,7 @@ def of_game(read: LineRead, seed: int) -> Iterator[tuple[str, int, Played]]:
         return
     walked = walk(read.start, read.moves)
     name = name_of(read, seed)
-    found: set[str] = set()
+    kinds_seen: set[str] = set()
     for phase in phases(walked):
         if phase.last - phase.since + 1 < STANDING or phase.men > 24:
             continue
@@ -59,18 +59,18 @@ def of_game(read: LineRead, seed: int) -> Iterator[tuple[str, int, Played]]:
         if board.queens:
             continue
         kind = kind_of(board)
-        if kind in ("exchange up", "pawn ending") and kind not in found:
-            found.add(kind)
+        if kind in ("exchange up", "pawn ending") and kind not in kinds_seen:
+            kinds_seen.add(kind)
             fen = bare(board).fen()
             if not board.castling_rights and any(board.legal_moves):
                 rank = rank_of(seed, name, "result", phase.since)
-                yield f"{kind}/{phase.men}", rank, Played(fen, name, result)
+                yield f"{kind}/{phase.men}", rank, PlayedPosition(fen, name, result)
 
 
 def played(
     paths: Iterable[str], seed: int, tell: Callable[[int], None] | None = None
-) -> list[Played]:
+) -> list[PlayedPosition]:
     """Draw from PGN files: of each kind and number of men the games with the least hash."""
-    reservoir: Reservoir[Played] = Reservoir(lambda _: MOST, lambda position: position.fen)
+    reservoir: Reservoir[PlayedPosition] = Reservoir(lambda _: MOST, lambda position: position.fen)
     reservoir.draw(paths, lambda read: of_game(read, seed), tell)
     return reservoir.all()

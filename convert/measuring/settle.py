@@ -18,7 +18,7 @@ import chess
 
 from tablebases.material import material_name, men, normal_name
 from tablebases.probing import open_tables
-from tablebases.solver.solution import SOLVER_VERSION
+from tablebases.solver.entries import SOLVER_VERSION
 
 #: Seconds of planned work for one ending, and bytes of memory.
 PLANNED_SECONDS = 4.0
@@ -32,7 +32,7 @@ CLASS_FROM = 12
 
 
 @dataclass(frozen=True)
-class Task:
+class SolveTask:
     """A class to solve for some of its positions, or, without name, single positions."""
 
     name: str
@@ -45,10 +45,13 @@ def value_of(low: int, high: int) -> int | None:
     return points[0] if points[0] == points[1] else None
 
 
-def run_task(task: Task) -> list[tuple[str, int | None]]:
+def run_task(task: SolveTask) -> list[tuple[str, int | None]]:
     """Values for the side to move under the fifty-move rule, clock 0; None: not settled."""
+    from tablebases.solver.budget import Budget
     from tablebases.solver.classes import solve_class
-    from tablebases.solver.solution import Budget, Sets, Solution, Solver
+    from tablebases.solver.sets import Sets
+    from tablebases.solver.solution import Solution
+    from tablebases.solver.trying import Solver
 
     boards = [chess.Board(fen) for fen in task.fens]
     if task.name and men(task.name) <= 4:
@@ -63,10 +66,10 @@ def run_task(task: Task) -> list[tuple[str, int | None]]:
     else:
         budget = Budget(seconds=PLANNED_SECONDS, memory=MEMORY, threads=1, planned=True)
         solution = Solver(boards, budget, sets=Sets()).run()
-    found = solution.intervals(boards)
+    pairs = solution.intervals(boards)
     return [
         (fen, value_of(int(low), int(high)))
-        for fen, (low, high) in zip(task.fens, found, strict=True)
+        for fen, (low, high) in zip(task.fens, pairs, strict=True)
     ]
 
 
@@ -79,7 +82,7 @@ def whole_class(name: str) -> bool:
     )
 
 
-def tasks_for(groups: Iterable[Sequence[str]]) -> list[Task]:
+def tasks_for(groups: Iterable[Sequence[str]]) -> list[SolveTask]:
     """Split the work; ``groups`` are positions that are best settled together.
 
     Every position must be legal, without castling rights, clock 0.
@@ -103,15 +106,15 @@ def tasks_for(groups: Iterable[Sequence[str]]) -> list[Task]:
         if men(name) == 5 and len(fens) < CLASS_FROM:
             singles.update({(fen,): None for fen in fens})
         else:
-            tasks.append(Task(name, tuple(fens)))
+            tasks.append(SolveTask(name, tuple(fens)))
     # The long ones first, so that no process is left with one of them at the end.
     tasks.sort(key=lambda t: (-men(t.name), t.name.count("P"), t.name))
     # Single endings in an order like one drawn at random: the first so many are a fair sample.
     ordered = sorted(singles, key=lambda fens: hashlib.blake2b(fens[0].encode()).digest())
-    return tasks + [Task("", fens) for fens in ordered]
+    return tasks + [SolveTask("", fens) for fens in ordered]
 
 
-def first_tasks(groups: Iterable[Sequence[str]], most: int | None) -> list[Task]:
+def first_tasks(groups: Iterable[Sequence[str]], most: int | None) -> list[SolveTask]:
     """The classes, and at most so many single endings."""
     tasks = tasks_for(groups)
     classes = sum(bool(task.name) for task in tasks)
@@ -131,13 +134,13 @@ class Outcomes:
         head = {"solver": SOLVER_VERSION, "seconds": PLANNED_SECONDS, "memory": MEMORY}
         if path.exists():
             lines = path.read_bytes().split(b"\n")
-            kept = lines[:-1]
-            if kept and json.loads(kept[0]) == head:
-                for line in kept[1:]:
+            replies = lines[:-1]
+            if replies and json.loads(replies[0]) == head:
+                for line in replies[1:]:
                     fen, value = json.loads(line)
                     self.known[fen] = value
                 if lines[-1]:
-                    path.write_bytes(b"\n".join(kept) + b"\n")
+                    path.write_bytes(b"\n".join(replies) + b"\n")
                 return
         path.write_text(json.dumps(head) + "\n", encoding="utf-8")
 
@@ -158,14 +161,14 @@ class Outcomes:
         """
         asked = first_tasks(groups, most)
         tasks = [
-            Task(task.name, left)
+            SolveTask(task.name, left)
             for task in asked
             if (left := tuple(fen for fen in task.fens if fen not in self.known))
         ]
         done = 0
         with self.path.open("a", encoding="utf-8") as file:
-            for found in _results(tasks, jobs):
-                for fen, value in found:
+            for pairs in _results(tasks, jobs):
+                for fen, value in pairs:
                     self.known[fen] = value
                     file.write(json.dumps([fen, value]) + "\n")
                 file.flush()
@@ -175,7 +178,7 @@ class Outcomes:
         return {fen: self.known[fen] for task in asked for fen in task.fens}
 
 
-def _results(tasks: Sequence[Task], jobs: int) -> Iterator[list[tuple[str, int | None]]]:
+def _results(tasks: Sequence[SolveTask], jobs: int) -> Iterator[list[tuple[str, int | None]]]:
     if jobs <= 1:
         yield from map(run_task, tasks)
         return

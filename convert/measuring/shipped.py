@@ -19,8 +19,8 @@ def written(document: Mapping[str, Any], rows: str) -> str:
     head = {key: value for key, value in document.items() if key != rows}
     head["sha256"] = digest(document)
     lines = [f"{_json(key)}: {_json(value)}" for key, value in sorted(head.items())]
-    told = [f" {_json(key)}: {_json(row)}" for key, row in sorted(document[rows].items())]
-    lines.append(_json(rows) + ": {\n" + ",\n".join(told) + "\n}")
+    texts = [f" {_json(key)}: {_json(row)}" for key, row in sorted(document[rows].items())]
+    lines.append(_json(rows) + ": {\n" + ",\n".join(texts) + "\n}")
     return "{\n" + ",\n".join(lines) + "\n}\n"
 
 
@@ -33,12 +33,12 @@ def kept(path: Path, type_: Any, key: Sequence[Any], make: Callable[[], Any]) ->
     import msgspec
 
     if path.exists():
-        old, found = msgspec.json.decode(path.read_bytes(), type=tuple[list[Any], type_])
+        old, stored = msgspec.json.decode(path.read_bytes(), type=tuple[list[Any], type_])
         if old == list(key):
-            return found
-    found = make()
-    path.write_bytes(msgspec.json.encode((key, found)))
-    return found
+            return stored
+    stored = make()
+    path.write_bytes(msgspec.json.encode((key, stored)))
+    return stored
 
 
 def kept_before(path: Path, type_: Any) -> Any:

@@ -12,11 +12,11 @@ from dataclasses import dataclass
 
 import chess
 
-from convert.balance import men
-from convert.fastread import LineRead
-from convert.kinds import kind_of
+from convert.board.balance import men
+from convert.board.kinds import kind_of
 from convert.measuring.draw import Reservoir, bare, in_scope, name_of, rank_of, walked_down
-from convert.walker import Walk, walk
+from convert.reading.fastread import LineRead
+from convert.review.walker import Walk, walk
 from tablebases.material import material_name
 
 MOST_PLIES = 40
@@ -73,7 +73,7 @@ def stretches(
     """Draw from the games of PGN files; ``wanted`` says of a cluster whether it may be taken."""
 
     def candidates(read: LineRead) -> Iterator[tuple[str, int, Stretch]]:
-        return (found for found in of_game(read, seed) if wanted(found[2].cluster))
+        return (drawn for drawn in of_game(read, seed) if wanted(drawn[2].cluster))
 
     reservoir: Reservoir[Stretch] = Reservoir(
         lambda group: MOST[int(group.rsplit("/", 1)[1])], lambda stretch: stretch.cluster

@@ -8,17 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import partial
-from operator import eq
 from typing import Any
 
-from convert.decisions import Judged, likely_alternative, slipped
-from convert.judge import Bench
+from convert.judging.judges import Bench
 from convert.measuring.draw import bare, rank_of
-from convert.measuring.shares import interval
 from convert.measuring.stretches import Stretch
-from convert.review import judge_walk
-from convert.slips import fall_of
+from convert.review.decisions import slipped
+from convert.review.judged import judge_walk
+from convert.review.slips import fall_of
+from convert.shares import interval
 
 #: Thresholds that are tried, as falls of the chance to win, or not to lose.
 THRESHOLDS = tuple(n / 100 for n in range(30, 96, 5))
@@ -51,8 +49,7 @@ class Ply:
 def plies(stretch: Stretch, known: Mapping[str, int | None], bench: Bench) -> list[Ply]:
     """The moves of a stretch that tables and forced lines leave open and whose outcome is known."""
     walked = stretch.walk()
-    verdicts = judge_walk(walked, bench)
-    judged = Judged(walked, verdicts, bench)
+    judged = judge_walk(walked, bench)
     out = []
     for step in walked.steps:
         board, child = walked.boards[step.ply - 1], walked.boards[step.ply]
@@ -66,23 +63,26 @@ def plies(stretch: Stretch, known: Mapping[str, int | None], bench: Bench) -> li
             continue
         fall, gap = fall_of(before, then), 0.0
         if fall >= _LEAST:
-            better = likely_alternative(judged, step.ply, partial(eq, step.move))
-            gap = better.verdict.expected - then.expected if better is not None else 0.0
+            compared = bench.compared(board)
+            other = next((verdict for move, verdict in compared if move != step.move), None)
+            own = then if then.exact else dict(compared)[step.move]
+            fall = fall_of(other, own) if other is not None else 0.0
+            gap = other.expected - own.expected if other is not None else 0.0
         place = f"{bare(board).fen()} {step.move.uci()}"
         out.append(Ply(stretch.cluster, place, round(fall, 4), round(gap, 4), -after < value))
     return out
 
 
-def figures(found: Sequence[Ply], threshold: float) -> dict[str, Any]:
+def figures(looked_at: Sequence[Ply], threshold: float) -> dict[str, Any]:
     """Precision and recall of suspected slips at a threshold, with what they were counted on."""
-    suspected = [p for p in found if p.fall >= threshold and p.gap >= GAP * threshold]
+    suspected = [p for p in looked_at if p.fall >= threshold and p.gap >= GAP * threshold]
     right = sum(p.slip for p in suspected)
-    slips = sum(p.slip for p in found)
+    slips = sum(p.slip for p in looked_at)
     precision = right / len(suspected) if suspected else None
     low, high = interval(len(suspected), precision or 0.0)
     return {
         "threshold": threshold,
-        "moves": len(found),
+        "moves": len(looked_at),
         "slips": slips,
         "suspected": len(suspected),
         "right": right,
@@ -93,24 +93,24 @@ def figures(found: Sequence[Ply], threshold: float) -> dict[str, Any]:
     }
 
 
-def chosen(found: Sequence[Ply]) -> float:
+def chosen(looked_at: Sequence[Ply]) -> float:
     """The lowest threshold from which on every one is precise enough; else the highest."""
     best = THRESHOLDS[-1]
     for threshold in reversed(THRESHOLDS):
-        told = figures(found, threshold)["precision"]
-        if told is not None and told < PRECISION:
+        row = figures(looked_at, threshold)["precision"]
+        if row is not None and row < PRECISION:
             break
-        if told is not None:
+        if row is not None:
             best = threshold
     return best
 
 
-def table(found: Sequence[Ply], seed: int) -> dict[str, Any]:
+def table(looked_at: Sequence[Ply], seed: int) -> dict[str, Any]:
     """The threshold, its figures on all games and on each half of them, and all thresholds.
 
     A move that belongs to two stretches of one game counts once.
     """
-    once = list({(ply.cluster, ply.place): ply for ply in found}.values())
+    once = list({(ply.cluster, ply.place): ply for ply in looked_at}.values())
     halves: tuple[list[Ply], list[Ply]] = ([], [])
     for ply in once:
         halves[rank_of(seed, "half", ply.cluster) % 2].append(ply)

@@ -12,6 +12,8 @@ import re
 import chess
 from chess import KING
 
+from convert.wording.small import color_word
+
 _FIGURES = str.maketrans("♔♕♖♗♘♚♛♜♝♞", "KQRBNKQRBN", "♙♟︎️")
 _NUMBER = re.compile(r"^\d{1,4}\s*\.(?:\s*\.\s*\.)?\s*|^\d{1,4}…\s*")
 _TAIL = re.compile(r"(?:[+#!?]|e\.p\.|ep|\+\+)+$")
@@ -24,8 +26,14 @@ _BISHOP = re.compile(
     r"(?P<piece>b)(?P<file>[a-h]?)(?P<rank>[1-8]?)(?P<sign>[-x:×–]?)(?P<to>[a-h][1-8])"
     r"(?P<promotion>)"
 )
-_NAMES = {chess.PAWN: "pawn", chess.KNIGHT: "knight", chess.BISHOP: "bishop",
-          chess.ROOK: "rook", chess.QUEEN: "queen", KING: "king"}  # fmt: skip
+_NAMES = {
+    chess.PAWN: "pawn",
+    chess.KNIGHT: "knight",
+    chess.BISHOP: "bishop",
+    chess.ROOK: "rook",
+    chess.QUEEN: "queen",
+    KING: "king",
+}
 
 
 class NoMove(Exception):
@@ -36,22 +44,16 @@ class NotAMove(NoMove):
     """The text does not even look like a move."""
 
 
-def looks_like_move(word: str) -> bool:
-    """Is the word a move in form, whatever the position?"""
-    text = _plain(word)
-    return bool(_CASTLING.fullmatch(text) or _MOVE.fullmatch(text) or _BISHOP.fullmatch(text))
-
-
 def words(line: str) -> list[str]:
     """The words of a line, move numbers left out; a remark starts with ``#`` at its beginning
     or behind a blank."""
     line = re.split(r"(?:^|\s)#", line, maxsplit=1)[0]
-    found = []
+    moves_typed = []
     for word in line.split():
         word = _NUMBER.sub("", word)
         if word and not re.fullmatch(r"\.{2,3}|…", word):
-            found.append(word)
-    return found
+            moves_typed.append(word)
+    return moves_typed
 
 
 def read_move(board: chess.Board, word: str) -> chess.Move:
@@ -132,7 +134,7 @@ def _castle(board: chess.Board, word: str, *, long: bool) -> chess.Move:
     for move in board.generate_castling_moves():
         if board.is_queenside_castling(move) == long:
             return move
-    side = _side(board.turn)
+    side = color_word(board.turn)
     rights = (
         board.has_queenside_castling_rights(board.turn)
         if long
@@ -151,7 +153,7 @@ def _castle(board: chess.Board, word: str, *, long: bool) -> chess.Move:
 
 def _why_not(board: chess.Board, word: str, want: _Wanted) -> str:
     """Why no legal move fits."""
-    side = _side(board.turn)
+    side = color_word(board.turn)
     target = chess.square_name(want.to)
     own = board.occupied_co[board.turn]
     from_square = _from_square(want)
@@ -159,7 +161,8 @@ def _why_not(board: chess.Board, word: str, want: _Wanted) -> str:
         there = board.piece_type_at(from_square)
         if there is None:
             return f"{word}: there is no man on {chess.square_name(from_square)}"
-        return f"{word}: the {_NAMES[there]} is {_side(not board.turn)}'s, and {side} is to move"
+        owner = color_word(not board.turn)
+        return f"{word}: the {_NAMES[there]} is {owner}'s, and {side} is to move"
     men = [s for s in chess.scan_forward(own) if want.starts_at(board, s)]
     if not men:
         name = _NAMES[want.piece] if want.piece else "man"
@@ -186,7 +189,7 @@ def _why_not(board: chess.Board, word: str, want: _Wanted) -> str:
 def _exposed(board: chess.Board, move: chess.Move) -> str:
     """Why a move that its man could make leaves the king to be taken."""
     mine, other = board.turn, not board.turn
-    side = _side(mine)
+    side = color_word(mine)
     their_king = board.king(other)
     if board.piece_type_at(move.from_square) == KING:
         if their_king is not None and chess.square_distance(move.to_square, their_king) <= 1:
@@ -209,11 +212,11 @@ def _exposed(board: chess.Board, move: chess.Move) -> str:
 
 
 def _men(board: chess.Board, squares: chess.SquareSet) -> str:
-    told = [
+    men_named = [
         f"the {_NAMES[board.piece_type_at(s) or chess.PAWN]} on {chess.square_name(s)}"
         for s in squares
     ]
-    return " and ".join(told)
+    return " and ".join(men_named)
 
 
 def _from_square(want: _Wanted) -> chess.Square | None:
@@ -230,7 +233,3 @@ def _placed(want: _Wanted) -> str:
     if want.rank is not None:
         return f" on rank {want.rank + 1}"
     return ""
-
-
-def _side(color: chess.Color) -> str:
-    return "White" if color else "Black"

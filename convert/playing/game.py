@@ -6,13 +6,13 @@ from dataclasses import dataclass, replace
 
 import chess
 
-from convert.judge import Bench, after_move
+from convert.judging.judges import Bench, after_move
+from convert.judging.laws import announced_claims, claim, over
+from convert.judging.solving import in_reach
 from convert.model import Evidence, Side
+from convert.model.record import End, How, Playing
 from convert.playing import reply as opponent
 from convert.playing.judging import made
-from convert.playing.laws import announced_claims, claim, over
-from convert.playing.record import End, How, Playing
-from convert.solving import in_reach
 from tablebases.material import material_name
 
 
@@ -108,7 +108,7 @@ Structure = tuple[str, int, int]
 
 
 @dataclass(frozen=True)
-class Tried:
+class SolverAsked:
     """What the solver was asked: positions on the board, their moves, and materials that took long.
 
     A structure is a material with the places of its pawns.
@@ -119,7 +119,7 @@ class Tried:
     slow: frozenset[str] = frozenset()
 
 
-def prepare(bench: Bench, board: chess.Board, tried: Tried) -> Tried:
+def prepare(bench: Bench, board: chess.Board, tried: SolverAsked) -> SolverAsked:
     """Let the solver work on a position that it has not settled, or one of whose moves is open.
 
     Each pawn structure is tried once, as the position on the board and as what a move leads to; a
@@ -135,8 +135,8 @@ def prepare(bench: Bench, board: chess.Board, tried: Tried) -> Tried:
     def is_open(there: chess.Board) -> bool:
         if not in_reach(there, solver.reach) or solver.known(there):
             return False
-        told = solver.judge(there)
-        return (told is None or not told.exact) and any(there.generate_legal_moves())
+        verdict = solver.judge(there)
+        return (verdict is None or not verdict.exact) and any(there.generate_legal_moves())
 
     if not in_reach(board, solver.reach):
         return tried
@@ -151,7 +151,7 @@ def prepare(bench: Bench, board: chess.Board, tried: Tried) -> Tried:
         # What was not known before may be known now.
         bench.forget()
     slow = solver.seconds - spent > AGAIN_WITHIN
-    return Tried(
+    return SolverAsked(
         tried.boards | {here}, tried.moves | moves, tried.slow | ({name} if slow else set())
     )
 

@@ -6,18 +6,14 @@ from dataclasses import replace
 
 import chess
 
-from convert.decisions import position_speaking, slipped
-from convert.judge import Bench, after_move
-from convert.lines import line_after, refutation
-from convert.model import Alternative, Side, Slip, Verdict
-from convert.playing.record import Made
-from convert.slips import MOST_HELD, fall_of, suspicion
-from convert.trades import starts_trade
+from convert.judging.judges import Bench, after_move
+from convert.judging.keeping import plies_to_goal
+from convert.model import Side, Verdict
+from convert.model.record import Made
+from convert.review.slips import slip_of
 
 
-def made(
-    bench: Bench, board: chess.Board, move: chess.Move, ply: int, *, by_player: bool
-) -> Made:
+def made(bench: Bench, board: chess.Board, move: chess.Move, ply: int, *, by_player: bool) -> Made:
     """The move as a record, judged; ``ply`` counts from 1 for the first move of the game.
 
     ``board`` is the position before the move and is not changed.
@@ -45,6 +41,7 @@ def made(
         slip=slip_of(bench, board, move, ply, before, after),
         only=is_only(bench, board, move, before, after),
         extra=extra,
+        quicker=_quicker(bench, board) if extra else "",
         rounded=rounded,
         to_mate=mate_is_next(board, side),
     )
@@ -81,6 +78,16 @@ def detour(
     return (lost if lost > int(rounded) else 0), rounded
 
 
+def _quicker(bench: Bench, board: chess.Board) -> str:
+    """The move that wins the shortest way (SAN)."""
+    ways = [
+        (plies_to_goal(board, m, v, bench.way), i, m)
+        for i, (m, v) in enumerate(bench.kept(board).moves)
+        if v is not None and v.points == 1
+    ]
+    return board.san(min(ways, key=lambda way: way[:2])[2]) if ways else ""
+
+
 def mate_is_next(board: chess.Board, winner: Side) -> bool:
     """Can only mate come next in a win: no pawn, nothing to take, no man to lose and still win?"""
     if board.pawns or board.occupied_co[not winner.color] & ~board.kings:
@@ -88,48 +95,6 @@ def mate_is_next(board: chess.Board, winner: Side) -> bool:
     men = board.occupied_co[winner.color] & ~board.kings
     count = men.bit_count()
     return count == 1 or (count == 2 and not men & ~(board.bishops | board.knights))
-
-
-def keeping(
-    bench: Bench, board: chess.Board, before: Verdict
-) -> tuple[list[tuple[chess.Move, Verdict]], bool]:
-    """The moves that surely keep what is sure, the shortest way first; and: are all others worse?
-
-    ``before`` is the verdict for the side to move.  Nothing is kept in a lost position.
-    """
-    held, complete = _held(bench, board, before)
-    winning = before.low.points > 0
-
-    def order(item: tuple[chess.Move, Verdict]) -> tuple[int, ...]:
-        move = item[0]
-        child = after_move(board, move)
-        if child.is_checkmate():
-            length = 0
-        elif winning and not board.is_zeroing(move):
-            way = bench.way(child)
-            length = 100 if way is None else 1 + way
-        else:
-            length = 1
-        under = int(move.promotion not in (None, chess.QUEEN))
-        return (length, under, move.from_square, move.to_square)
-
-    return sorted(held, key=order), complete
-
-
-def _held(
-    bench: Bench, board: chess.Board, before: Verdict
-) -> tuple[list[tuple[chess.Move, Verdict]], bool]:
-    """As :func:`keeping`, in no order."""
-    need = before.low.points
-    if need < 0:
-        return [], False
-    held, complete = [], True
-    for move, told in bench.children(board):
-        if told is not None and told.low.points >= need:
-            held.append((move, told))
-        elif told is None or told.high.points >= need:
-            complete = False
-    return held, complete
 
 
 def is_only(
@@ -140,90 +105,4 @@ def is_only(
         return False
     if after.low.points < before.low.points or not bench.reaches(board):
         return False
-    held, complete = _held(bench, board, before)
-    return complete and [m for m, _ in held] == [move]
-
-
-def slip_of(
-    bench: Bench,
-    board: chess.Board,
-    move: chess.Move,
-    ply: int,
-    before: Verdict,
-    after: Verdict,
-) -> Slip | None:
-    """A certain slip, or one suspected by the estimate; None where nothing was let go."""
-    if slipped(before, after):
-        return _certain(bench, board, move, ply, before, after)
-    if before.exact and after.exact:
-        return None
-    if fall_of(before, after) < suspicion().threshold:
-        return None
-    return _suspected(bench, board, move, ply, before, after)
-
-
-def _certain(
-    bench: Bench,
-    board: chess.Board,
-    move: chess.Move,
-    ply: int,
-    before: Verdict,
-    after: Verdict,
-) -> Slip:
-    held, complete = keeping(bench, board, before)
-    told = tuple(
-        Alternative(
-            board.san(m), m.uci(), v, starts_trade(board, m),
-            line_after(bench, board, m) if i == 0 else None,
-        )
-        for i, (m, v) in enumerate(held[:MOST_HELD])
-    )  # fmt: skip
-    return Slip(
-        ply=ply,
-        side=before.side,
-        san=board.san(move),
-        fen=board.fen(),
-        certain=True,
-        before=before,
-        after=after,
-        held=told,
-        complete=complete and len(held) <= MOST_HELD,
-        shown=told[0].line if told else None,
-        refuted=refutation(bench, after_move(board, move), after),
-        rules=position_speaking(bench, board)[:3],
-    )
-
-
-def _suspected(
-    bench: Bench,
-    board: chess.Board,
-    move: chess.Move,
-    ply: int,
-    before: Verdict,
-    after: Verdict,
-) -> Slip | None:
-    others = [m for m in board.legal_moves if m != move]
-    if not others:
-        return None
-
-    def told(m: chess.Move) -> Verdict:
-        return bench.verdict(after_move(board, m)).for_side(before.side)
-
-    sure = [m for m, _ in keeping(bench, board, before)[0]] if before.exact else []
-    best = sure[0] if sure else max(others, key=lambda m: (told(m).expected, m.uci()))
-    if told(best).expected - after.expected < suspicion().better:
-        return None
-    better = Alternative(board.san(best), best.uci(), told(best), starts_trade(board, best))
-    return Slip(
-        ply=ply,
-        side=before.side,
-        san=board.san(move),
-        fen=board.fen(),
-        certain=False,
-        before=before,
-        after=after,
-        held=(better,),
-        complete=False,
-        shown=None,
-        refuted=None,
-    )
+    return bench.only(board, before.low.points, move) == move

@@ -6,21 +6,20 @@ is in the end is not known.  Where the outcome is not settled the reply rests on
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 import chess
 
-from convert.balance import balance, census
-from convert.judge import Bench, after_move
+from convert.board.balance import balance, census
+from convert.judging.judges import Bench, after_move
+from convert.judging.keeping import Move, plies_to_goal
+from convert.judging.laws import announced_claims, at_an_end, claim, claim_is_near
+from convert.judging.lines import test_order
 from convert.model import Side, Verdict
-from convert.playing.laws import announced_claims, claim
-from convert.playing.record import End, How
+from convert.model.record import End, How
 from tablebases.values import Outcome
 
-#: Stands for a distance that is not known: no shorter than any that keeps a win.
-UNKNOWN_PLIES = 100
-
-Rated = tuple[chess.Move, Verdict | None]
+Rated = tuple[chess.Move, Verdict]
 
 
 def reply(bench: Bench, board: chess.Board) -> chess.Move:
@@ -33,29 +32,25 @@ def reply(bench: Bench, board: chess.Board) -> chess.Move:
     Raises:
         ValueError: there is no legal move.
     """
-    side = Side.of(board.turn)
-    rated = _rated(bench, board)
-    if not rated:
+    choices = bench.kept(board)
+    if not choices.moves:
         raise ValueError(f"no legal move: {board.fen()}")
-    wins = [move for move, told in rated if told is not None and told.points == 1]
+    wins = [(m, v) for m, v in choices.moves if v is not None and v.points == 1]
     if wins:
         return quickest(bench, board, wins)
-    settled = bench.kept(board).verdict
-    everything = [move for move, _ in rated]
+    settled = choices.verdict
     if settled is None or not settled.exact:
-        return _likeliest(bench, board, side, everything)
+        return _likeliest(bench, board, choices.moves)
     if settled.points == -1:
-        return longest(bench, board, everything)
-    holding = [(m, told) for m, told in rated if told is not None and told.low.points >= 0]
+        return longest(bench, board, choices.moves)
+    holding = choices.holding(0)
     if settled.points == 0 and holding:
         return _drawing(bench, board, holding)
     # Settled by a forced line whose moves are not settled one by one.
     if settled.via:
         return board.parse_san(settled.via[0])
     # The position is settled, the move that keeps it is not: it is among those still open.
-    points = settled.low.points
-    may = [move for move, told in rated if told is None or told.high.points >= points]
-    return _likeliest(bench, board, side, may or everything)
+    return _likeliest(bench, board, choices.may_hold(settled.low.points) or choices.moves)
 
 
 def claims(bench: Bench, board: chess.Board) -> End | None:
@@ -79,23 +74,22 @@ def claims(bench: Bench, board: chess.Board) -> End | None:
 
 
 def _wants_draw(bench: Bench, board: chess.Board, side: Side, how: How) -> bool:
-    told = bench.by_moves(board)
+    verdict = bench.by_moves(board)
     # A claim that the clock allows is in the verdict already: what counts is the play without it.
-    best = max(
-        (v.low for _, v in _rated(bench, board) if v is not None), default=Outcome.LOSS
-    )
-    if best > Outcome.DRAW or told.points == 1:
+    moves = bench.children(board)
+    best = max((v.low for _, v in moves if v is not None), default=Outcome.LOSS)
+    if best > Outcome.DRAW or verdict.points == 1:
         return False
-    if not told.exact:
-        return told.expected < 0.5
-    if told.points == 0 and told.low is Outcome.DRAW and how is How.THREEFOLD:
+    if not verdict.exact:
+        return verdict.expected < 0.5
+    if verdict.points == 0 and verdict.low is Outcome.DRAW and how is How.THREEFOLD:
         return not is_attacker(board, side)
     return True
 
 
 def _claims_are_near(board: chess.Board) -> bool:
     """Can any move lead to a third appearance or to the hundredth ply?  Cheap to ask."""
-    return board.halfmove_clock >= 99 or len(board.move_stack) >= 7
+    return claim_is_near(board) or len(board.move_stack) >= 7
 
 
 def accepts_draw(bench: Bench, board: chess.Board, opponent: Side) -> bool:
@@ -104,8 +98,8 @@ def accepts_draw(bench: Bench, board: chess.Board, opponent: Side) -> bool:
     It does where its position is drawn or lost for certain; where nothing is settled, if it expects
     clearly less than a draw by the estimate.
     """
-    told = bench.by_moves(board).for_side(opponent)
-    return told.high.points <= 0 or (not told.exact and told.expected < 0.4)
+    verdict = bench.by_moves(board).for_side(opponent)
+    return verdict.high.points <= 0 or (not verdict.exact and verdict.expected < 0.4)
 
 
 def is_attacker(board: chess.Board, side: Side) -> bool:
@@ -114,80 +108,56 @@ def is_attacker(board: chess.Board, side: Side) -> bool:
     return ahead is None or ahead == side.color
 
 
-def _rated(bench: Bench, board: chess.Board) -> list[Rated]:
-    """Every legal move with what is settled of it for its player, in the order of the squares."""
-    rated = bench.children(board)
-    return sorted(rated, key=lambda r: (r[0].from_square, r[0].to_square, -(r[0].promotion or 0)))
-
-
-def resistance(bench: Bench, board: chess.Board, move: chess.Move) -> int:
-    """Plies from here to the next capture, pawn move or mate that comes after ``move``.
-
-    A capture or pawn move of the loser's own starts the count afresh: what counts is how far off
-    the next one is.
-    """
-    way = bench.way(after_move(board, move))
-    return 1 + (UNKNOWN_PLIES if way is None else way)
-
-
-def longest(bench: Bench, board: chess.Board, moves: Sequence[chess.Move]) -> chess.Move:
+def longest(bench: Bench, board: chess.Board, moves: Sequence[Move]) -> chess.Move:
     """The longest resistance; of equals a repeated position, then the fewest answers that win."""
-    lengths = {move: resistance(bench, board, move) for move in moves}
+    lengths = {m: plies_to_goal(board, m, v, bench.way) for m, v in moves}
     most = max(lengths.values())
-    best = [move for move in moves if lengths[move] == most]
+    best = [move for move, length in lengths.items() if length == most]
     if len(best) == 1:
         return best[0]
-    return min(
-        best,
-        key=lambda m: (-_repeats(board, m), _answers(bench, board, m, 1)[0], *_squares(m)),
-    )
+
+    def order(move: chess.Move) -> tuple[int, int]:
+        answers = bench.children(after_move(board, move))
+        wins = sum(v is None or v.high.points >= 1 for _, v in answers)
+        return -_repeats(board, move), wins
+
+    return min(best, key=order)
 
 
-def quickest(bench: Bench, board: chess.Board, moves: Iterable[chess.Move]) -> chess.Move:
+def quickest(bench: Bench, board: chess.Board, moves: Sequence[Rated]) -> chess.Move:
     """Mate, else the shortest way to a capture or pawn move that keeps the win."""
 
-    def order(move: chess.Move) -> tuple[int, ...]:
-        child = after_move(board, move)
-        if child.is_checkmate():
-            return (0,)
-        way = bench.way(child)
-        left = UNKNOWN_PLIES if way is None else way
-        length = 1 if board.is_zeroing(move) else 1 + left
-        kind = 0 if board.is_capture(move) else 1 if move.promotion else 2
-        under = int(move.promotion not in (None, chess.QUEEN))
-        gives = any(child.generate_legal_captures())
-        return (length, under, gives, kind, left, _repeats(board, move), *_squares(move))
+    def order(item: Rated) -> tuple[int, int]:
+        move, verdict = item
+        return plies_to_goal(board, move, verdict, bench.way), _repeats(board, move)
 
-    return min(moves, key=order)
+    return min(moves, key=order)[0]
 
 
 def _drawing(bench: Bench, board: chess.Board, holding: Sequence[Rated]) -> chess.Move:
     """A cursed win is tried for, a blessed loss drawn out; else a draw is tested or held."""
-    worth = {move: told.low for move, told in holding if told is not None}
-    best = max(worth.values())
-    kept = [move for move in worth if worth[move] == best]
+    best = max(verdict.low for _, verdict in holding)
+    equals = [(move, verdict) for move, verdict in holding if verdict.low is best]
     if best is Outcome.CURSED_WIN:
-        return quickest(bench, board, kept)
+        return quickest(bench, board, equals)
     if best is Outcome.BLESSED_LOSS:
-        return longest(bench, board, kept)
+        return longest(bench, board, equals)
+    moves = [move for move, _ in equals]
     if is_attacker(board, Side.of(board.turn)):
-        return hardest_test(bench, board, kept)
-    return _holds(board, kept)
+        return hardest_test(bench, board, moves)
+    return _holds(board, moves)
 
 
 def hardest_test(bench: Bench, board: chess.Board, moves: Sequence[chess.Move]) -> chess.Move:
     """The move that leaves the player the fewest answers that hold.
 
-    Positions that were on the board before come last, and so do moves that let a man be taken
-    and moves that leave no choice.
+    Positions that were on the board before come last; for the rest see
+    :func:`convert.judging.lines.test_order`.
     """
 
     def order(move: chess.Move) -> tuple[int, ...]:
-        child = after_move(board, move)
-        gives = any(child.generate_legal_captures())
-        holds, total = _answers(bench, board, move, 0)
-        forced = total <= 1
-        return (_repeats(board, move), gives, forced, holds, -total, *_squares(move))
+        answers = len(bench.children(after_move(board, move)))
+        return (_repeats(board, move), *test_order(bench, board, move), -answers)
 
     return min(moves, key=order)
 
@@ -195,35 +165,22 @@ def hardest_test(bench: Bench, board: chess.Board, moves: Sequence[chess.Move]) 
 def _holds(board: chess.Board, moves: Sequence[chess.Move]) -> chess.Move:
     """The plainest way to hold: the game drawn at once, a capture, a repetition."""
 
-    def order(move: chess.Move) -> tuple[int, ...]:
-        child = after_move(board, move)
-        drawn = child.is_stalemate() or child.is_insufficient_material()
-        return (
-            not drawn, not board.is_capture(move), -_repeats(board, move), *_squares(move)
-        )  # fmt: skip
+    def order(move: chess.Move) -> tuple[bool, bool, int]:
+        drawn = at_an_end(after_move(board, move)) in (How.STALEMATE, How.DEAD)
+        return not drawn, not board.is_capture(move), -_repeats(board, move)
 
     return min(moves, key=order)
 
 
-def _likeliest(
-    bench: Bench, board: chess.Board, side: Side, moves: Sequence[chess.Move]
-) -> chess.Move:
+def _likeliest(bench: Bench, board: chess.Board, moves: Sequence[Move]) -> chess.Move:
     """The move with the best expected score by the estimate."""
 
-    def order(move: chess.Move) -> tuple[float, ...]:
-        told = bench.verdict(after_move(board, move)).for_side(side).expected
+    def order(item: Rated) -> tuple[float, int]:
+        move, verdict = item
         again = _repeats(board, move)
-        return (-round(told, 3), again if told >= 0.5 else -again, *_squares(move))
+        return -round(verdict.expected, 3), again if verdict.expected >= 0.5 else -again
 
-    return min(moves, key=order)
-
-
-def _answers(
-    bench: Bench, board: chess.Board, move: chess.Move, points: int
-) -> tuple[int, int]:
-    """Of the answers to ``move``: how many keep so many points, as far as is known; and all."""
-    told = [v for _, v in bench.children(after_move(board, move))]
-    return sum(v is None or v.high.points >= points for v in told), len(told)
+    return min(bench.weigh(board, (move for move, _ in moves)), key=order)[0]
 
 
 def _repeats(board: chess.Board, move: chess.Move) -> int:
@@ -232,9 +189,3 @@ def _repeats(board: chess.Board, move: chess.Move) -> int:
     times = 2 if board.is_repetition(3) else 1 if board.is_repetition(2) else 0
     board.pop()
     return times
-
-
-def _squares(move: chess.Move) -> tuple[int, int, int]:
-    return move.from_square, move.to_square, -(move.promotion or 0)
-
-

@@ -11,12 +11,12 @@ from collections.abc import Callable
 
 import chess
 
-from convert.judge import Bench, after_move
+from convert.judging.judges import Bench, after_move
 from convert.model import Evidence, Line, Side, Verdict
-from convert.proofreading.findings import Finding, Kind, Statement, Status
+from convert.model.findings import Finding, Kind, Statement, Status
 from convert.proofreading.knowledge import (
+    BoundedMove,
     MoveFacts,
-    Option,
     best_of,
     facts,
     interval,
@@ -26,7 +26,7 @@ from convert.proofreading.knowledge import (
     show,
     words,
 )
-from convert.wording import join
+from convert.wording.small import capital, join
 
 #: At most so many moves are named.
 MOST_NAMED = 3
@@ -37,17 +37,13 @@ _NOTHING = "Nothing is known for certain here."
 def check(statement: Statement, bench: Bench) -> Finding:
     """What becomes of a statement."""
     if statement.why:
-        return Finding(statement, Status.OPEN, f"{_capital(statement.why)}.")
+        return Finding(statement, Status.OPEN, f"{capital(statement.why)}.")
     board = chess.Board(statement.fen)
     return _CHECKS[statement.kind](statement, board, bench)
 
 
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
-
-
 def _sentence(verdict: Verdict | None) -> str:
-    return _capital(f"{words(verdict)}.") if verdict is not None else _NOTHING
+    return capital(f"{words(verdict)}.") if verdict is not None else _NOTHING
 
 
 # --- results ------------------------------------------------------------------------------------
@@ -65,18 +61,18 @@ def _result(statement: Statement, board: chess.Board, bench: Bench) -> Finding:
 
 
 def compare(
-    statement: Statement, told: tuple[int, int], verdict: Verdict | None
+    statement: Statement, possible: tuple[int, int], verdict: Verdict | None
 ) -> tuple[Status, str]:
     """A claim about a result against the results that are still possible, and what to say.
 
-    ``told``: least and best result in points for the side of the statement.
+    ``possible``: least and best result in points for the side of the statement.
     """
-    low, high = told
+    low, high = possible
     least, most = statement.low, statement.high
     assert least is not None
     assert most is not None
     text = _sentence(verdict)
-    if verdict is None or told == (-1, 1):
+    if verdict is None or possible == (-1, 1):
         return Status.OPEN, _NOTHING
     if least <= low and high <= most:
         return Status.CONFIRMED, text
@@ -134,10 +130,10 @@ def _result_name(points: int) -> str:
     return {1: "win", 0: "draw", -1: "loss"}[points]
 
 
-def _names(found: list[Option]) -> str:
-    first = best_of(found)
-    rest = [option for option in found if option is not first][: MOST_NAMED - 1]
-    more = len(found) - 1 - len(rest)
+def _names(named_moves: list[BoundedMove]) -> str:
+    first = best_of(named_moves)
+    rest = [option for option in named_moves if option is not first][: MOST_NAMED - 1]
+    more = len(named_moves) - 1 - len(rest)
     named = [first.label, *(option.label for option in rest)]
     if more:
         return f"{', '.join(named)} and {more} other move{'s' if more > 1 else ''}"
@@ -156,10 +152,10 @@ def _cost(at: MoveFacts) -> str:
     return text
 
 
-def _keep(found: list[Option]) -> str:
+def _keep(named_moves: list[BoundedMove]) -> str:
     """``wins``, ``hold``: what the moves named do at least."""
-    word = "win" if all(option.low > 0 for option in found) else "hold"
-    return f"{word}s" if len(found) == 1 else word
+    word = "win" if all(option.low > 0 for option in named_moves) else "hold"
+    return f"{word}s" if len(named_moves) == 1 else word
 
 
 def _kept(at: MoveFacts) -> str:
@@ -260,8 +256,10 @@ def _only(statement: Statement, at: MoveFacts, bench: Bench) -> Finding:
     total = len(at.others)
     if len(failing) == total and played.low >= goal:
         word = "win" if goal == 1 else "hold"
-        rest = f"The one other move does not {word}." if total == 1 else (
-            f"None of the {total} other moves {word}s."
+        rest = (
+            f"The one other move does not {word}."
+            if total == 1
+            else (f"None of the {total} other moves {word}s.")
         )
         text = f"{_after_words(at)} {rest}"
         return Finding(statement, Status.CONFIRMED, text, after)
@@ -367,9 +365,11 @@ def _must_trade(statement: Statement, board: chess.Board, bench: Bench) -> Findi
     taking = [o for o in moves if trades_piece(board, o.move, statement.piece)]
     verdict = known(bench, board)
     low, high = interval(verdict, side)
-    offering = [] if statement.kind is Kind.MUST_NOT_TRADE else [
-        o for o in moves if o not in taking and _offers(board, o.move, statement.piece)
-    ]
+    offering = (
+        []
+        if statement.kind is Kind.MUST_NOT_TRADE
+        else [o for o in moves if o not in taking and _offers(board, o.move, statement.piece)]
+    )
     trading = [*taking, *offering]
     if not trading:
         return Finding(statement, Status.OPEN, f"No move here trades {what}.", verdict)
@@ -403,7 +403,7 @@ def _must_not(
     statement: Statement,
     board: chess.Board,
     bench: Bench,
-    taking: list[Option],
+    taking: list[BoundedMove],
     verdict: Verdict,
     low: int,
 ) -> Finding:
@@ -432,10 +432,10 @@ def _trade(statement: Statement, board: chess.Board, bench: Bench) -> Finding:
     if not taking:
         return Finding(statement, Status.OPEN, f"No move here trades {what}.")
     best = max(taking, key=lambda o: (o.low, o.high))
-    told = (max(o.low for o in taking), max(o.high for o in taking))
-    if best.verdict is None or (told[0], told[1]) != (best.low, best.high):
+    possible = (max(o.low for o in taking), max(o.high for o in taking))
+    if best.verdict is None or (possible[0], possible[1]) != (best.low, best.high):
         return Finding(statement, Status.OPEN, _NOTHING)
-    status, _ = compare(statement, told, best.verdict)
+    status, _ = compare(statement, possible, best.verdict)
     text = f"After {best.label}: {words(best.verdict)}."
     line = line_of(bench, board, best) if status is Status.REFUTED else None
     return Finding(statement, status, text, best.verdict, line)

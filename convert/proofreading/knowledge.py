@@ -9,11 +9,11 @@ from dataclasses import dataclass
 
 import chess
 
-from convert.judge import Bench, after_move
-from convert.keeping import raised
-from convert.lines import best_line, line_after, via_line
+from convert.judging.judges import Bench, after_move
+from convert.judging.keeping import raised
+from convert.judging.lines import best_line, line_after, via_line
 from convert.model import Evidence, Line, Side, Verdict, move_label
-from convert.wording import evidence_word, outcome_words
+from convert.wording.verdicts import evidence_word, outcome_words
 from tablebases.values import Outcome
 
 #: A position is looked at through its moves up to so many men more than the tables hold.
@@ -36,8 +36,8 @@ def interval(verdict: Verdict | None, side: Side) -> tuple[int, int]:
     """Least and best result still possible, in points for ``side``."""
     if verdict is None:
         return _ALL
-    told = verdict.for_side(side)
-    return told.low.points, told.high.points
+    for_side = verdict.for_side(side)
+    return for_side.low.points, for_side.high.points
 
 
 def words(verdict: Verdict) -> str:
@@ -56,12 +56,12 @@ def words(verdict: Verdict) -> str:
 
 def show(bench: Bench, board: chess.Board) -> Line | None:
     """Moves that show what is certain of the position; None where there are none to show."""
-    found = best_line(bench, board)
-    return found if found is not None else via_line(board, known(bench, board))
+    line = best_line(bench, board)
+    return line if line is not None else via_line(board, known(bench, board))
 
 
 @dataclass(frozen=True)
-class Option:
+class BoundedMove:
     """A legal move, and the least and best result that it still may lead to, for its player."""
 
     move: chess.Move
@@ -83,8 +83,8 @@ class MoveFacts:
     before: Verdict | None
     low: int
     high: int
-    played: Option
-    others: tuple[Option, ...]
+    played: BoundedMove
+    others: tuple[BoundedMove, ...]
 
     @property
     def costs(self) -> bool:
@@ -97,21 +97,18 @@ class MoveFacts:
         return self.played.low >= self.high
 
 
-def options(bench: Bench, board: chess.Board) -> tuple[Option, ...]:
-    """All legal moves with what is certain of each, in a fixed order."""
+def options(bench: Bench, board: chess.Board) -> tuple[BoundedMove, ...]:
+    """All legal moves with what is certain of each, best first."""
     side = Side.of(board.turn)
-    return tuple(
-        _option(board, side, move, told)
-        for move, told in sorted(bench.children(board), key=lambda item: item[0].uci())
-    )
+    return tuple(_option(board, side, move, verdict) for move, verdict in bench.kept(board).moves)
 
 
 def _option(
     board: chess.Board, side: Side, move: chess.Move, verdict: Verdict | None
-) -> Option:
+) -> BoundedMove:
     low, high = interval(verdict, side)
     label = move_label(board.fullmove_number, side, board.san(move))
-    return Option(move, label, low, high, verdict.for_side(side) if verdict else None)
+    return BoundedMove(move, label, low, high, verdict.for_side(side) if verdict else None)
 
 
 def facts(bench: Bench, board: chess.Board, move: chess.Move) -> MoveFacts:
@@ -129,17 +126,11 @@ def facts(bench: Bench, board: chess.Board, move: chess.Move) -> MoveFacts:
     return MoveFacts(side, board, before, low, high, played, others)
 
 
-def best_of(found: list[Option]) -> Option:
-    """The option to name first: that with the best result, then the shortest known way."""
-
-    def order(option: Option) -> tuple[int, int, str]:
-        verdict = option.verdict
-        way = verdict.distance if verdict is not None and verdict.distance is not None else 999
-        return (-option.low, way, option.label)
-
-    return min(found, key=order)
+def best_of(among: list[BoundedMove]) -> BoundedMove:
+    """The option to name first: the first of those that surely get most."""
+    return max(among, key=lambda option: option.low)
 
 
-def line_of(bench: Bench, board: chess.Board, option: Option) -> Line | None:
+def line_of(bench: Bench, board: chess.Board, option: BoundedMove) -> Line | None:
     """An option with best play after it."""
     return line_after(bench, board, option.move)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from convert.model import Side
-from convert.proofreading.findings import Kind
+from convert.model.findings import Kind
 
 
 @dataclass(frozen=True)

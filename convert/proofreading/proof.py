@@ -6,11 +6,11 @@ from collections.abc import Callable
 
 import chess
 
-from convert.judge import Bench, after_move
+from convert.judging.judges import Bench, after_move
+from convert.model.findings import Kind, Proof, Statement
 from convert.proofreading.checking import check
-from convert.proofreading.findings import Kind, Proof, Statement
-from convert.proofreading.statements import ABOUT_MOVES, find_statements
-from convert.sources import GameRead
+from convert.proofreading.statements import ABOUT_MOVES, find_all
+from convert.reading.records import GameRead
 
 _ZUGZWANG = (Kind.ZUGZWANG, Kind.MUTUAL)
 
@@ -28,7 +28,7 @@ def proofread(
     """
     if read.game is None:
         raise ValueError("nothing of the game can be used")
-    statements = find_statements(read.game)
+    statements, unread = find_all(read.game)
     bench.prepare(_positions(statements))
     findings = []
     for done, statement in enumerate(statements):
@@ -43,23 +43,24 @@ def proofread(
         complete=read.complete,
         problems=tuple(str(problem) for problem in read.problems),
         findings=tuple(findings),
+        unread=unread,
     )
 
 
 def _positions(statements: tuple[Statement, ...]) -> list[chess.Board]:
     """Positions that the checks will ask about, each once, those with most men first."""
-    found: dict[str, chess.Board] = {}
+    boards: dict[str, chess.Board] = {}
     for statement in statements:
         if statement.why:
             continue
         board = chess.Board(statement.fen)
-        found.setdefault(board.fen(), board)
+        boards.setdefault(board.fen(), board)
         if statement.kind in ABOUT_MOVES and statement.san:
             after = after_move(board, board.parse_san(statement.san))
-            found.setdefault(after.fen(), after)
+            boards.setdefault(after.fen(), after)
         if statement.kind in _ZUGZWANG and not board.is_check():
             passed = board.copy(stack=False)
             passed.push(chess.Move.null())
             passed.clear_stack()
-            found.setdefault(passed.fen(), passed)
-    return sorted(found.values(), key=lambda board: -board.occupied.bit_count())
+            boards.setdefault(passed.fen(), passed)
+    return sorted(boards.values(), key=lambda board: -board.occupied.bit_count())

@@ -17,12 +17,13 @@ import chess
 import chess.pgn
 
 from convert.model import Side, move_label
-from convert.proofreading.comments import Clause, Group, Sentence, split
-from convert.proofreading.findings import Kind, Place, Slot, Statement, Written
+from convert.model.findings import Kind, Place, Slot, Statement, Unread, Written
+from convert.proofreading.comments import Clause, MoveRun, Sentence, split
 from convert.proofreading.nags import NAGS, NagMeaning
 from convert.proofreading.phrases import Said, claim, read
-from convert.reports.pgn_text import comment_of, starting_comment_of
-from convert.wording import line_words
+from convert.proofreading.scope import Surroundings
+from convert.rim.pgn_text import comment_of, starting_comment_of
+from convert.wording.verdicts import line_words
 
 #: Longest quotation, in characters.
 MOST_QUOTED = 120
@@ -30,9 +31,7 @@ MOST_QUOTED = 120
 ABOUT_MOVES = frozenset({Kind.GOOD, Kind.POOR, Kind.DOUBTFUL, Kind.ONLY, Kind.SPOILS})
 """Kinds of statements that speak of a move; their position is the one before it."""
 
-_NOW = re.compile(
-    r"(?:and )?(?:now|here|the text|the move played|in the game)\b", re.IGNORECASE
-)
+_NOW = re.compile(r"(?:and )?(?:now|here|the text|the move played|in the game)\b", re.IGNORECASE)
 _BARE_LINE = re.compile(
     r"(?:(?:and|but|so|now|for example|for instance|even)\s+)*"
     r"(?:(?:better|best|correct|right|stronger|simpler) (?:is|was) |"
@@ -44,6 +43,7 @@ _RUNS_ON = re.compile(
     r"in|when|with the move|as|since|not|also)\s*:?\s*$",
     re.IGNORECASE,
 )
+_WORD = re.compile(r"[^\W\d_]{2,}")
 _BESIDE = "may speak of the moves named before it"
 
 
@@ -83,8 +83,17 @@ def spots(game: chess.pgn.Game) -> Iterator[Spot]:
 
 def find_statements(game: chess.pgn.Game) -> tuple[Statement, ...]:
     """All statements of a game, in the order of its text."""
+    return find_all(game)[0]
+
+
+def find_all(game: chess.pgn.Game) -> tuple[tuple[Statement, ...], tuple[Unread, ...]]:
+    """All statements of a game, and the sentences in which there is none, in the order of its text.
+
+    A sentence counts that has a word in it: moves alone, commands and remarks of ours do not.
+    """
     finder = _Finder(game)
-    return tuple(finder.all())
+    statements = tuple(finder.all())
+    return statements, tuple(finder.unread)
 
 
 def label_of(board: chess.Board, move: chess.Move) -> str:
@@ -99,6 +108,7 @@ class _Finder:
         if white.lower() == black.lower():
             white = black = ""
         self.names = (white, black)
+        self.unread: list[Unread] = []
         self.end = game.end()
         self.result = {"1-0": 1, "0-1": -1, "1/2-1/2": 0}.get(game.headers.get("Result", "*"))
 
@@ -132,21 +142,29 @@ class _Finder:
         sentences = split(text, *self.names)
         runs_on = bool(_RUNS_ON.search(text))
         for sentence in sentences:
+            silent = True
             if not sentence.question:
                 for clause, why in _clauses(sentence, strayed):
-                    said = read(clause.masked, sentence.masked, has_moves=bool(clause.groups))
+                    said = read(
+                        clause.masked, _around(sentence, clause), has_moves=bool(clause.groups)
+                    )
                     if said is not None:
+                        silent = False
                         quote = _quote(text, clause)
                         if runs_on and sentence is sentences[-1]:
                             why = why or "the sentence runs on into the next move"
                         said = replace(said, why=said.why or why)
                         yield self._statement(said, clause, quote, place, board, spot)
+            if silent and _WORD.search(sentence.masked):
+                own = " ".join(text[sentence.start : sentence.start + len(sentence.masked)].split())
+                self.unread.append(Unread(place, own))
             strayed = strayed or any(
-                not self._played(group, spot) for clause in sentence.clauses
+                not self._played(group, spot)
+                for clause in sentence.clauses
                 for group in clause.groups
-            )  # fmt: skip
+            )
 
-    def _played(self, group: Group, spot: Spot | None) -> bool:
+    def _played(self, group: MoveRun, spot: Spot | None) -> bool:
         """The moves named are just the move that the comment stands at."""
         if spot is None or len(group.moves) > 1 or not _due(spot.before, group):
             return False
@@ -169,11 +187,11 @@ class _Finder:
         start = spot.before if spot is not None else board
         via: tuple[str, ...] = ()
         if clause.groups:
-            found = self._placed(clause.groups, board, spot)
-            if isinstance(found, str):
-                why = why or found
+            placed = self._placed(clause.groups, board, spot)
+            if isinstance(placed, str):
+                why = why or placed
             else:
-                start, moves = found
+                start, moves = placed
                 if about_move and len(moves) > 1:
                     why = why or "names several moves"
                 work = start.copy(stack=False)
@@ -234,7 +252,7 @@ class _Finder:
         return statement.low <= ended <= statement.high
 
     def _placed(
-        self, groups: tuple[Group, ...], board: chess.Board, spot: Spot | None
+        self, groups: tuple[MoveRun, ...], board: chess.Board, spot: Spot | None
     ) -> tuple[chess.Board, list[chess.Move]] | str:
         """The position of this line that the moves named start from, and the moves; or why not."""
         if len(groups) > 1:
@@ -287,6 +305,13 @@ def _clauses(sentence: Sentence, strayed: bool) -> Iterator[tuple[Clause, str]]:
         named = named or bool(clause.groups)
 
 
+def _around(sentence: Sentence, clause: Clause) -> Surroundings:
+    """What stands about a clause of the sentence."""
+    before = tuple(c.masked for c in sentence.clauses if c.end <= clause.start and not c.groups)
+    behind = sentence.masked[clause.end - sentence.start :]
+    return Surroundings(sentence.masked, before, behind, sentence.heading)
+
+
 def _turned(board: chess.Board) -> chess.Board | None:
     """The position with the other side to move; None where that cannot be."""
     if board.is_check():
@@ -299,7 +324,7 @@ def _turned(board: chess.Board) -> chess.Board | None:
     return turned
 
 
-def _due(board: chess.Board, group: Group) -> bool:
+def _due(board: chess.Board, group: MoveRun) -> bool:
     return (board.fullmove_number, board.turn) == (group.number, group.white)
 
 
@@ -317,8 +342,23 @@ def _play(board: chess.Board, sans: tuple[str, ...]) -> list[chess.Move] | None:
 def _surname(name: str) -> str:
     """The part of a name tag before the comma; "" for a name that may be an ordinary word."""
     first = name.split(",")[0].strip() if "," in name else (name.split() or [""])[-1]
-    usual = {"white", "black", "win", "draw", "player", "team", "unknown", "king", "knight", "rook",
-             "bishop", "queen", "castle", "pawn", "best"}  # fmt: skip
+    usual = {
+        "white",
+        "black",
+        "win",
+        "draw",
+        "player",
+        "team",
+        "unknown",
+        "king",
+        "knight",
+        "rook",
+        "bishop",
+        "queen",
+        "castle",
+        "pawn",
+        "best",
+    }
     return first if len(first) > 2 and first[0].isupper() and first.lower() not in usual else ""
 
 

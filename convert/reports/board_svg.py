@@ -30,6 +30,7 @@ ACCENT = "#8a2a1f"
 #: Prefix of the ids that :func:`piece_defs` defines.
 PREFIX = "fp-"
 
+_MEN = frozenset(chess.svg.PIECES)
 #: What a mark may be.
 KINDS = ("move", "takes", "given", "square")
 
@@ -109,8 +110,8 @@ def _drawing(letter: str) -> str:
     """python-chess's drawing of a man without ids, classes and style attributes."""
     text = re.sub(r' (id|class)="[^"]*"', "", chess.svg.PIECES[letter])
 
-    def attributes(found: re.Match[str]) -> str:
-        pairs = (item.split(":", 1) for item in found.group(1).split(";") if ":" in item)
+    def attributes(match: re.Match[str]) -> str:
+        pairs = (item.split(":", 1) for item in match.group(1).split(";") if ":" in item)
         return "".join(f' {name.strip()}="{value.strip()}"' for name, value in pairs)
 
     return re.sub(r' style="([^"]*)"', attributes, text)
@@ -182,6 +183,32 @@ def board_svg(
     return Markup("".join(parts))
 
 
+def alone(fen: str, *, marks: Sequence[Mark] = (), title: str = "") -> str:
+    """One diagram as a whole SVG file, with the men that stand on it and nothing else.
+
+    Args:
+        fen: the position.
+        marks: as in :func:`board_svg`.
+        title: what the diagram shows, told before the position in words.
+
+    Raises:
+        ValueError: not a FEN.
+    """
+    drawing = board_svg(fen, marks=marks, ident="board", size=WIDTH)
+    men = "".join(_symbol(letter) for letter in sorted({*chess.Board(fen).board_fen()} & _MEN))
+    defs = (
+        f'<defs><path id="{PREFIX}hatch" d="{_hatching()}" fill="none" stroke="#000" '
+        f'stroke-width="0.9"/>{men}</defs>'
+    )
+    start, title_tag, rest = drawing.partition('<title id="board-t">')
+    words, end, rest = rest.partition("</title>")
+    lead = f"{escape(title)}; " if title else ""
+    return (
+        '<?xml version="1.0" encoding="UTF-8"?>\n'
+        f"{start}{title_tag}{lead}{words}{end}{defs}{rest}\n"
+    )
+
+
 def _ground(flipped: bool) -> str:
     """Paper, hatched dark squares, frame and coordinates."""
     side = 8 * SQUARE
@@ -250,9 +277,7 @@ def _arrow(start: tuple[float, float], end: tuple[float, float], *, cross: bool)
     ux, uy = dx / length, dy / length
     x1, y1 = start[0] + ux * 15, start[1] + uy * 15
     x2, y2 = end[0] - ux * (16 if cross else 5), end[1] - uy * (16 if cross else 5)
-    barbs = [
-        (x2 - 10 * ux + 6 * side * uy, y2 - 10 * uy - 6 * side * ux) for side in (1, -1)
-    ]
+    barbs = [(x2 - 10 * ux + 6 * side * uy, y2 - 10 * uy - 6 * side * ux) for side in (1, -1)]
     path = (
         f"M{_n(x1)} {_n(y1)}L{_n(x2)} {_n(y2)}"
         f"M{_n(barbs[0][0])} {_n(barbs[0][1])}L{_n(x2)} {_n(y2)}"

@@ -15,24 +15,39 @@ from urllib.parse import quote
 
 from markupsafe import Markup
 
-from convert.collection.summary import Moment, Pick, Row, Share, Summary, Table
+from convert.model.summary import Moment, Pick, Row, Share, Summary, Table
 from convert.reports.board_svg import Mark, board_svg, piece_defs
-from convert.reports.collection_words import (
+from convert.reports.html_text import environment, escaped, frame, result_words
+from convert.rim.safe_text import isolated
+from convert.wording.collections import (
+    HABIT_RULE,
+    NO_HABIT,
     READING,
     command_words,
     facts_words,
+    forfeits_words,
+    habit_words,
     players_words,
+    practised_words,
     share_words,
     shown_tables,
     title,
     where_words,
+    won_words,
 )
-from convert.reports.html_text import environment, escaped, frame, result_words
-from convert.safe_text import isolated
 
 #: Headings over the tables, with the ids of those that stand below each.
 GROUPS = (
     ("positions", "Won positions", ("won", "held", "won-by-rating", "better")),
+    (
+        "when",
+        "With whom, as which colour, when, how fast",
+        tuple(
+            f"{what}-by-{how}"
+            for how in ("opponent", "colour", "quarter", "time")
+            for what in ("won", "held")
+        ),
+    ),
     ("material", "Material", ("ahead", "ahead-by-rating")),
     ("exchange", "Exchange up", ("exchange-pawns", "exchange-lead")),
     ("pawns", "Pawn endings", ("pawn-endings",)),
@@ -46,7 +61,7 @@ MOST_TROUBLES = 20
 
 
 @dataclass(frozen=True)
-class Line:
+class BarLine:
     """A row of a table as the template needs it."""
 
     row: Row
@@ -57,11 +72,11 @@ class Line:
 
 
 @dataclass(frozen=True)
-class Shown:
+class ShownTable:
     """A table with its lines and the meaning of the textures of its bars."""
 
     table: Table
-    lines: tuple[Line, ...]
+    lines: tuple[BarLine, ...]
     legend: tuple[tuple[Markup, str], ...]
 
 
@@ -86,18 +101,29 @@ def html_text(summary: Summary) -> str:
     groups = [
         (ident, name, [shown[id] for id in ids if id in shown]) for ident, name, ids in GROUPS
     ]
-    return environment().get_template("collection.html.j2").render(
-        **frame("collection.css"),
-        defs=piece_defs(),
-        summary=summary,
-        title=title(summary),
-        facts=facts_words(summary),
-        reading=READING,
-        groups=[group for group in groups if group[2]],
-        games=[_game(number, pick) for number, pick in enumerate(summary.picks, 1)],
-        troubles=summary.troubles[:MOST_TROUBLES],
-        troubles_left=summary.facts.errors - len(summary.troubles[:MOST_TROUBLES]),
-        dashes=dashes,
+    return (
+        environment()
+        .get_template("collection.html.j2")
+        .render(
+            **frame("collection.css"),
+            defs=piece_defs(),
+            summary=summary,
+            title=title(summary),
+            facts=facts_words(summary),
+            won=won_words(summary),
+            habits=[habit_words(habit) for habit in summary.habits],
+            habit_rule=HABIT_RULE,
+            no_habit=NO_HABIT,
+            practised=practised_words(summary.practised) if summary.practised else "",
+            forfeits=[_game(0, pick) for pick in summary.forfeits],
+            forfeits_words=forfeits_words(summary),
+            reading=READING,
+            groups=[group for group in groups if group[2]],
+            games=[_game(number, pick) for number, pick in enumerate(summary.picks, 1)],
+            troubles=summary.troubles[:MOST_TROUBLES],
+            troubles_left=summary.facts.errors - len(summary.troubles[:MOST_TROUBLES]),
+            dashes=dashes,
+        )
     )
 
 
@@ -106,12 +132,12 @@ def dashes(text: str) -> str:
     return re.sub(r"(?<=\d)-(?=\d)", "–", text)
 
 
-def _shown(table: Table) -> Shown:
+def _shown(table: Table) -> ShownTable:
     lines = tuple(_lines(table))
-    return Shown(table, lines, _legend(table) if any(line.bar for line in lines) else ())
+    return ShownTable(table, lines, _legend(table) if any(line.bar for line in lines) else ())
 
 
-def _lines(table: Table) -> Iterator[Line]:
+def _lines(table: Table) -> Iterator[BarLine]:
     rows = [*table.rows, table.total] if len(table.rows) > 1 else list(table.rows)
     for row in rows:
         yield _line(table, row, row.label, False)
@@ -119,24 +145,24 @@ def _lines(table: Table) -> Iterator[Line]:
             yield _line(table, row.rest, f"others, {row.label}", True)
 
 
-def _line(table: Table, row: Row, label: str, rest: bool) -> Line:
+def _line(table: Table, row: Row, label: str, rest: bool) -> BarLine:
     cells = tuple((f"{share.count:,}", dashes(share_words(share))) for share in row.shares)
     bar = _bar(table, row, label) if table.whole and row.shares[0].low is not None else None
-    return Line(row, dashes(label), rest, bar, cells)
+    return BarLine(row, dashes(label), rest, bar, cells)
 
 
 # --- bars -----------------------------------------------------------------------------------
 
 
 def _bar(table: Table, row: Row, label: str) -> Markup:
-    """One row as a bar: the first part full, the second hatched, the third empty.
+    """One row as a bar: first part full, second hatched, third empty, fourth hatched across.
 
     The line across it is the 95% interval of the first part.
     """
-    told = ", ".join(
+    text = ", ".join(
         f"{part} {share_words(share)}" for part, share in zip(table.parts, row.shares, strict=True)
     )
-    words = escaped(dashes(f"{label}: {told}; {row.n:,} {table.unit}"))
+    words = escaped(dashes(f"{label}: {text}; {row.n:,} {table.unit}"))
     parts = [
         f'<svg viewBox="-1 -1 {WIDTH + 2} {HEIGHT + 2}" class="bar" role="img" '
         f'aria-label="{words}"><title>{words}</title>'
@@ -155,13 +181,20 @@ def _bar(table: Table, row: Row, label: str) -> Markup:
 
 def _texture(number: int, x: float, wide: float, high: float) -> str:
     """A stretch of a bar from ``x`` on."""
+    if wide > 0 and number == 3:
+        lines = "".join(f"M{x:.1f} {y}h{wide:.1f}" for y in range(3, int(high), 4))
+        return (
+            f'<path d="M{x:.1f} 0v{high}{lines}" stroke="currentColor" stroke-width="1.2" '
+            'fill="none"/>'
+        )
     if wide <= 0 or number > 1:
         edge = f"M{x:.1f} 0v{high}" if wide > 0 else ""
         return f'<path d="{edge}" stroke="currentColor" fill="none"/>' if edge else ""
     if number == 0:
         return f'<rect x="{x:.1f}" width="{wide:.1f}" height="{high}" fill="currentColor"/>'
     lines = "".join(
-        f"M{x + step:.1f} 0v{high}" for step in (4.0 * n + 2 for n in range(int(wide / 4) + 1))
+        f"M{x + step:.1f} 0v{high}"
+        for step in (4.0 * n + 2 for n in range(int(wide / 4) + 1))
         if step < wide
     )
     return (
@@ -201,8 +234,10 @@ def _game(number: int, pick: Pick) -> Game:
     first = next((moment for moment in pick.moments if moment.fen), None)
     pick = replace(
         pick,
-        white=isolated(pick.white), black=isolated(pick.black), event=isolated(pick.event),
-    )  # fmt: skip
+        white=isolated(pick.white),
+        black=isolated(pick.black),
+        event=isolated(pick.event),
+    )
     return Game(
         pick=pick,
         players=players_words(pick).replace(" - ", " – "),

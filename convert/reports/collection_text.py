@@ -6,18 +6,25 @@ from rich.console import Console
 from rich.table import Table as Grid
 from rich.text import Text
 
-from convert.collection.summary import Row, Share, Summary, Table
-from convert.reports.collection_words import (
+from convert.model.summary import Row, Share, Summary, Table
+from convert.reports.terminal import Page
+from convert.wording.collections import (
+    HABIT_RULE,
+    NO_HABIT,
     READING,
     command_words,
     facts_words,
+    forfeits_words,
+    habit_words,
+    percent,
     players_words,
+    practised_words,
     share_words,
     shown_tables,
     title,
     where_words,
+    won_words,
 )
-from convert.reports.terminal import Page
 
 #: Errors named at the end.
 MOST_TROUBLES = 5
@@ -31,6 +38,9 @@ def print_summary(summary: Summary, console: Console) -> None:
         page.paragraph(sentence, 0)
     for remark in summary.untold:
         page.paragraph(remark, 0)
+    for sentence in won_words(summary):
+        page.paragraph(sentence, 0)
+    _player(page, summary)
     tables = shown_tables(summary)
     if tables:
         page.line()
@@ -38,7 +48,34 @@ def print_summary(summary: Summary, console: Console) -> None:
     for table in tables:
         _table(page, table)
     _picks(page, summary)
+    _forfeits(page, summary)
     _troubles(page, summary)
+
+
+def _player(page: Page, summary: Summary) -> None:
+    """A player's habits, and his endings beside the shipped counts."""
+    if not summary.player or not summary.facts.reviewed:
+        return
+    page.heading("What it costs: the five costliest habits")
+    page.paragraph(HABIT_RULE, 2)
+    if not summary.habits:
+        page.paragraph(NO_HABIT, 2)
+    for number, habit in enumerate(summary.habits, 1):
+        page.paragraph(f"{number}. {habit_words(habit)}", 2, 3)
+    if summary.practised is not None:
+        page.heading("Beside games of other people")
+        page.paragraph(practised_words(summary.practised), 2)
+
+
+def _forfeits(page: Page, summary: Summary) -> None:
+    if not summary.forfeits:
+        return
+    page.heading("Won positions lost on time")
+    page.paragraph(forfeits_words(summary), 2)
+    for pick in summary.forfeits:
+        where = where_words(pick)
+        head = f"{players_words(pick)} {pick.result}"
+        page.item(f"{head} ({where})" if where else head, 2)
 
 
 def _table(page: Page, table: Table) -> None:
@@ -48,21 +85,30 @@ def _table(page: Page, table: Table) -> None:
     grid.add_column(Text(table.head, style="italic"), overflow="fold")
     grid.add_column(Text(table.unit, style="italic"), justify="right", no_wrap=True)
     lines = _lines(table)
-    wide = [max(len(f"{row.shares[i].count:,}") for _, row in lines)
-            for i in range(len(table.parts))]  # fmt: skip
+    wide = [
+        max(len(f"{row.shares[i].count:,}") for _, row in lines) for i in range(len(table.parts))
+    ]
     for i, part in enumerate(table.parts):
-        least = max(len(_cell(row.shares[i], wide[i])) for _, row in lines)
+        short = _short(table, i)
+        least = max(len(_cell(row.shares[i], wide[i], short)) for _, row in lines)
         grid.add_column(Text(part, style="italic"), min_width=least)
     for label, row in lines:
-        cells = [_cell(share, width) for share, width in zip(row.shares, wide, strict=True)]
+        cells = [_cell(share, wide[i], _short(table, i)) for i, share in enumerate(row.shares)]
         grid.add_row(Text(label), Text(f"{row.n:,}"), *(Text(cell) for cell in cells))
     page.line()
     for line in _rendered(page, grid):
         page.line(f"  {line}".rstrip())
 
 
-def _cell(share: Share, width: int) -> str:
+def _short(table: Table, part: int) -> bool:
+    """Is there no room for the interval?  With more than three parts the first alone has it."""
+    return part > 0 and len(table.parts) > 3
+
+
+def _cell(share: Share, width: int, short: bool) -> str:
     """``12 61% (52-69)``, the count flush right in ``width`` columns."""
+    if short and share.share is not None:
+        return f"{share.count:>{width},} {percent(share.share)}%"
     return f"{share.count:>{width},} {share_words(share)}".rstrip()
 
 
@@ -79,8 +125,14 @@ def _lines(table: Table) -> list[tuple[str, Row]]:
 
 def _rendered(page: Page, grid: Grid) -> list[str]:
     """The grid as plain lines, two columns narrower than the page."""
-    console = Console(width=page.width - 2, file=None, color_system=None, markup=False,
-                      highlight=False, emoji=False)  # fmt: skip
+    console = Console(
+        width=page.width - 2,
+        file=None,
+        color_system=None,
+        markup=False,
+        highlight=False,
+        emoji=False,
+    )
     with console.capture() as caught:
         console.print(grid)
     return caught.get().splitlines()

@@ -5,6 +5,8 @@ from __future__ import annotations
 import chess
 from chess import KING
 
+from convert.wording.small import color_word
+
 _EMPTY = {True: ".", False: ":"}  # light, dark
 
 
@@ -29,7 +31,7 @@ def diagram(fen: str, *, figures: bool = False, marks: tuple[str, ...] = ()) -> 
                 text = piece.unicode_symbol() if figures else piece.symbol()
             cells.append(f"[{text}]" if square in marked else f" {text} ")
         lines.append(f"{rank + 1} " + "".join(cells))
-    mover = "White" if board.turn else "Black"
+    mover = color_word(board.turn)
     lines.append("  " + "".join(f" {name} " for name in "abcdefgh"))
     lines.append(f"   {mover} to move")
     return lines
@@ -47,5 +49,5 @@ def in_words(fen: str) -> str:
         pawns = [chess.square_name(s) for s in board.pieces(chess.PAWN, color)]
         if pawns:
             men.append(("pawn " if len(pawns) == 1 else "pawns ") + " ".join(pawns))
-        parts.append(f"{'White' if color else 'Black'}: {', '.join(men)}")
-    return "; ".join(parts) + f"; {'White' if board.turn else 'Black'} to move"
+        parts.append(f"{color_word(color)}: {', '.join(men)}")
+    return "; ".join(parts) + f"; {color_word(board.turn)} to move"

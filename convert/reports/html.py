@@ -14,12 +14,11 @@ from itertools import groupby
 from pathlib import PurePath
 
 from convert.model import Review
-from convert.practice_words import practice_words
+from convert.reports import Beside
 from convert.reports.board_svg import piece_defs
 from convert.reports.html_lines import Desk
 from convert.reports.html_strip import PATTERNS, legend, strip
 from convert.reports.html_text import (
-    date_words,
     embedded_json,
     environment,
     frame,
@@ -28,10 +27,15 @@ from convert.reports.html_text import (
     result_words,
 )
 from convert.reports.html_view import Article, View
-from convert.rule_words import figures_legend, lesson_source
-from convert.wording import (
+from convert.reports.sections import ESTIMATED, once
+from convert.wording.finish import deciding_words, finished_words
+from convert.wording.practice import practice_words
+from convert.wording.rules import figures_legend, lesson_source
+from convert.wording.small import date_words
+from convert.wording.verdicts import (
     how_words,
     only_moves_words,
+    phases_left,
     shown_phases,
     span,
     suspicion_words,
@@ -45,53 +49,74 @@ def _runs(articles: list[Article]) -> list[list[Article]]:
     return [list(run) for _, run in groupby(articles, key=lambda article: article.weight)]
 
 
+def _rest(articles: list[Article]) -> str:
+    """What small articles are about, one after another, for the line that folds them."""
+    return "; ".join(f"{article.title}: {article.side_note}" for article in articles)
+
+
+def text(review: Review, beside: Beside) -> str:  # noqa: ARG001 - every output is given both
+    """The page of one game, without an index beside it."""
+    return page(review)
+
+
 def page(review: Review, *, index: str | None = None) -> str:
     """The page of one game; ``index`` is the name of the index page beside it, if there is one.
 
     The same Review always gives the same text.
     """
     view = View(review, Desk())
-    trades, declined, slips = view.trades(), view.declined(), view.slips()
+    decided = view.deciding()
+    slips, trades, declined = view.slips(), view.trades(), view.declined()
     board = view.score_board()
     score_line = view.score_line
     score = view.score(board)
     rules = view.rules()
     phases = shown_phases(review)
-    return environment().get_template("page.html.j2").render(
-        **frame("page.css", "page.js"),
-        runs=_runs,
-        defs=piece_defs() + PATTERNS,
-        review=review,
-        white=known(review, "White") or "White",
-        black=known(review, "Black") or "Black",
-        where=where(review),
-        result=result_words(review.result),
-        story=[linked(review, text) for text in review.story],
-        strip=strip(review),
-        legend=legend(review),
-        turning=linked(review, turning_words(review)),
-        phases=[(span(review, p.first, p.last), p.name) for p in phases],
-        phases_left=len(review.phases) - len(phases),
-        practice=practice_words(review.practice) if review.practice else "",
-        trades=trades,
-        declined=declined,
-        slips=slips,
-        rules=rules,
-        suspicion=suspicion_words(review),
-        rules_legend=figures_legend(row.rule.figure for row in rules),
-        only_moves=[linked(review, text) for text in only_moves_words(review)],
-        technique=[linked(review, text) for text in technique_words(review)],
-        lessons=[
-            (lesson, linked(review, lesson.shown), lesson_source(lesson))
-            for lesson in review.teach
-        ],
-        board=board,
-        score=score,
-        score_line=score_line,
-        how=linked(review, how_words(review)),
-        index=index,
-        file=PurePath(review.file).name,
-        data=embedded_json(view.desk.data()),
+    deciding = [linked(review, text) for text in once(deciding_words(review))]
+    return (
+        environment()
+        .get_template("page.html.j2")
+        .render(
+            **frame("page.css", "page.js"),
+            runs=_runs,
+            rest=_rest,
+            defs=piece_defs() + PATTERNS,
+            review=review,
+            white=known(review, "White") or "White",
+            black=known(review, "Black") or "Black",
+            where=where(review),
+            result=result_words(review.result),
+            finished=" ".join(finished_words(review)),
+            decided=decided,
+            deciding=deciding,
+            estimated=ESTIMATED,
+            story=[linked(review, text) for text in once(review.story)],
+            strip=strip(review),
+            legend=legend(review),
+            turning=linked(review, turning_words(review)),
+            phases=[(span(review, p.first, p.last), p.name) for p in phases],
+            phases_left=phases_left(review),
+            practice=practice_words(review.practice) if review.practice else "",
+            trades=sorted(trades, key=lambda article: not article.weight),
+            declined=declined,
+            slips=slips,
+            rules=rules,
+            suspicion=suspicion_words(review),
+            rules_legend=figures_legend(row.rule.figure for row in rules),
+            only_moves=[linked(review, text) for text in only_moves_words(review)],
+            technique=[linked(review, text) for text in technique_words(review)],
+            lessons=[
+                (lesson, linked(review, lesson.shown), lesson_source(lesson))
+                for lesson in review.teach
+            ],
+            board=board,
+            score=score,
+            score_line=score_line,
+            how=linked(review, how_words(review)),
+            index=index,
+            file=PurePath(review.file).name,
+            data=embedded_json(view.desk.data()),
+        )
     )
 
 
@@ -104,11 +129,11 @@ def where(review: Review) -> str:
         f"round {number}" if number else "",
         date_words(known(review, "Date")),
     ]
-    told: list[str] = []
+    texts: list[str] = []
     for part in parts:
-        if part and part not in told:
-            told.append(part)
-    return ", ".join(told)
+        if part and part not in texts:
+            texts.append(part)
+    return ", ".join(texts)
 
 
 # --- the index ----------------------------------------------------------------------------
@@ -160,8 +185,14 @@ def index_row(number: int, href: str, review: Review) -> IndexRow:
     )
 
 
-def index(rows: Iterable[IndexRow], title: str) -> Iterator[str]:
-    """The index page in pieces, so that a long table never lies in memory as a whole."""
-    return environment().get_template("index.html.j2").generate(
-        **frame("page.css", "index.js"), rows=rows, title=title
+def index(rows: Iterable[IndexRow], title: str, up: str = "") -> Iterator[str]:
+    """The index page in pieces, so that a long table never lies in memory as a whole.
+
+    ``up`` is the address of the page that the games belong to, as seen from the index; empty
+    where there is none.
+    """
+    return (
+        environment()
+        .get_template("index.html.j2")
+        .generate(**frame("page.css", "index.js"), rows=rows, title=title, up=up)
     )

@@ -8,7 +8,7 @@ from typing import Any
 import chess
 from markupsafe import Markup
 
-from convert.model import PlyRecord, Review, Side, Verdict, move_label
+from convert.model import PlyRecord, Review, Side, move_label
 from convert.reports.board_svg import LEFT, SQUARE, TOP, Mark, board_svg
 
 #: Lines are printed and stepped to this length, in plies.
@@ -134,9 +134,9 @@ def move_mark(board: chess.Board, uci: str) -> Mark:
     return Mark(kind, uci[:2], uci[2:4])
 
 
-def gone(boards: list[chess.Board], records: tuple[PlyRecord, ...], first: int, last: int) -> (
-    tuple[str, ...]
-):
+def gone(
+    boards: list[chess.Board], records: tuple[PlyRecord, ...], first: int, last: int
+) -> tuple[str, ...]:
     """Squares, before ply ``first``, of the men that leave the board by ply ``last``."""
     where = {square: square for square in chess.SquareSet(boards[first - 1].occupied)}
     out = []
@@ -153,9 +153,3 @@ def gone(boards: list[chess.Board], records: tuple[PlyRecord, ...], first: int, 
         if move.from_square in where:
             where[move.to_square] = where.pop(move.from_square)
     return tuple(chess.square_name(square) for square in sorted(out))
-
-
-def verdict_after(review: Review, ply: int) -> Verdict:
-    """The verdict after ``ply`` (0: the start), for the side under review."""
-    verdict = review.start_verdict if ply == 0 else review.plies[ply - 1].verdict
-    return verdict.for_side(review.side)

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from markupsafe import Markup, escape
 
 from convert.model import PlyRecord, Review, Verdict, move_label
-from convert.wording import strip_letter, verdict_words
+from convert.reports.sections import by_look_ahead
+from convert.wording.verdicts import strip_letter, verdict_words
 
 #: Moves in one piece of the strip; pieces flow like words in a line.
 MOVES = 5
@@ -26,15 +27,18 @@ _HATCHING = "".join(
 )
 _DOTS = "".join(
     f'<circle cx="{x + 1.75}" cy="{y + 2}" r="0.9"/>'
-    for x in (0, 3.5, 7, 10.5) for y in (0, 4.5, 9)
+    for x in (0, 3.5, 7, 10.5)
+    for y in (0, 4.5, 9)
 )
 
 #: Textures of a cell of the strip, in the colour of the text around them.
 #: Lines and dots and not patterns, which print as a flat grey.
 PATTERNS = Markup(
     '<svg width="0" height="0" aria-hidden="true" focusable="false" class="defs"><defs>'
-    f'<symbol id="strip-estimate" viewBox="0 0 {CELL} {LANE}"><path d="{_HATCHING}" '
+    f'<symbol id="strip-likely" viewBox="0 0 {CELL} {LANE}"><path d="{_HATCHING}" '
     'stroke="currentColor" stroke-width="0.9" fill="none"/></symbol>'
+    f'<symbol id="strip-between" viewBox="0 0 {CELL} {LANE}"><path d="M0 {LANE / 2}H{CELL}" '
+    'stroke="currentColor" stroke-width="1.4" stroke-dasharray="2 1.5" fill="none"/></symbol>'
     f'<symbol id="strip-open" viewBox="0 0 {CELL} {LANE}"><g fill="currentColor">{_DOTS}</g>'
     "</symbol></defs></svg>"
 )
@@ -93,13 +97,14 @@ def _piece(review: Review, records: list[PlyRecord], marks: Marks) -> Markup:
 def _ply(review: Review, record: PlyRecord, x: int, marks: Marks) -> str:
     """One ply: what is certain is full, an estimate hatched, what is excluded fenced off."""
     verdict = record.verdict.for_side(review.side)
-    told = f"{move_label(record.number, record.side, record.san)}: {verdict_words(verdict)}"
+    worth = by_look_ahead(verdict_words(verdict))
+    text = f"{move_label(record.number, record.side, record.san)}: {worth}"
     slip = marks.slips.get(record.ply)
     if slip is not None:
-        told += ", a slip" if slip else ", a suspected slip"
+        text += ", a slip" if slip else ", a suspected slip"
     if record.ply in marks.trades:
-        told += f", trade {marks.trades[record.ply]}"
-    name = escape(told)
+        text += f", trade {marks.trades[record.ply]}"
+    name = escape(text)
     foot = HEAD + 3 * LANE
     shapes = [_texture(verdict, x)]
     if record.ply in marks.trades:
@@ -122,7 +127,7 @@ def _ply(review: Review, record: PlyRecord, x: int, marks: Marks) -> str:
     return (
         f'<a href="#p{record.ply}" aria-label="{name}"><title>{name}</title>'
         f'<rect x="{x}" y="{HEAD}" width="{CELL}" height="{3 * LANE + FOOT}" class="strip-hit"/>'
-        f'{"".join(shapes)}</a>'
+        f"{''.join(shapes)}</a>"
     )
 
 
@@ -141,7 +146,9 @@ def _texture(verdict: Verdict, x: int) -> str:
     if letter == "/":
         lanes = range(best, worst + 1)
         return "".join(_textured("open", x, HEAD + lane * LANE) for lane in lanes) + fence
-    return _textured("estimate", x, HEAD + _LANES[letter] * LANE) + fence
+    if letter == "-":
+        return _textured("between", x, HEAD + LANE) + fence
+    return _textured("likely", x, HEAD + _LANES[letter] * LANE) + fence
 
 
 def _full(x: int, y: int) -> str:
@@ -157,9 +164,11 @@ def legend(review: Review) -> list[tuple[Markup, str]]:
     verdicts = [record.verdict for record in review.plies]
     rounded = [v for v in verdicts if strip_letter(v) == "/"]
     open_ = [v for v in verdicts if not v.exact and v not in rounded]
+    between = [v for v in open_ if strip_letter(v) == "-"]
     has = [
         any(v.exact for v in verdicts),
-        bool(open_),
+        len(open_) > len(between),
+        bool(between),
         any(v.high.points - v.low.points < 2 for v in open_),
         bool(rounded),
         any(slip.certain for slip in review.slips),
@@ -170,9 +179,7 @@ def legend(review: Review) -> list[tuple[Markup, str]]:
 
 
 def _samples() -> list[tuple[Markup, str]]:
-    frame = (
-        f'<rect x="5" y="3" width="{CELL}" height="{LANE}" fill="none" stroke="currentColor"/>'
-    )
+    frame = f'<rect x="5" y="3" width="{CELL}" height="{LANE}" fill="none" stroke="currentColor"/>'
     fence = (
         f'<path d="M5 3h{CELL}m0 {LANE}h-{CELL}" stroke="currentColor" stroke-width="2.4" '
         'fill="none"/>'
@@ -187,11 +194,15 @@ def _samples() -> list[tuple[Markup, str]]:
     return [
         (sample(_full(5, 3)), "certain: rules, tables or solver"),
         (
-            sample(_textured("estimate", 5, 3) + frame),
-            "estimate: W or L from about 5 of 10 on, else D",
+            sample(_textured("likely", 5, 3) + frame),
+            "estimate: W, D or L from about 5 of 10 on",
         ),
         (
-            sample(_textured("estimate", 5, 3) + fence),
+            sample(_textured("between", 5, 3) + frame),
+            "in between: none of the three is so likely",
+        ),
+        (
+            sample(_textured("likely", 5, 3) + fence),
             "estimate between bars: what lies outside them is excluded for certain",
         ),
         (
@@ -199,18 +210,19 @@ def _samples() -> list[tuple[Markup, str]]:
             "open between two results: the table rounds",
         ),
         (
-            sample('<path d="M8 5l8 8m0 -8l-8 8" class="strip-slip" fill="none" '
-                   'stroke-width="2"/>'),
+            sample(
+                '<path d="M8 5l8 8m0 -8l-8 8" class="strip-slip" fill="none" stroke-width="2"/>'
+            ),
             "slip, certain",
         ),
         (
-            sample('<circle cx="12" cy="9" r="4" class="strip-slip" fill="none" '
-                   'stroke-width="2"/>'),
+            sample(
+                '<circle cx="12" cy="9" r="4" class="strip-slip" fill="none" stroke-width="2"/>'
+            ),
             "slip, suspected",
         ),
         (
-            sample('<path d="M3 5v5h18v-5" fill="none" stroke="currentColor" '
-                   'stroke-width="1.6"/>'),
+            sample('<path d="M3 5v5h18v-5" fill="none" stroke="currentColor" stroke-width="1.6"/>'),
             "trade",
         ),
     ]

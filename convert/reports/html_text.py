@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from markupsafe import Markup, escape
 
 from convert.model import Review
-from convert.safe_text import isolated
+from convert.rim.safe_text import isolated
 
 if TYPE_CHECKING:
     import jinja2
@@ -23,10 +23,6 @@ _COMMAND = re.compile(r"\[%[^\[\]]*\]")
 _SPACE = re.compile(r"\s+")
 # A move with its number as in print; the mark behind it belongs to the sentence.
 _MOVE = re.compile(r"\b(\d+)(\.\.\.|\.)([A-Za-z][A-Za-z0-9=+#-]*)")
-_MONTHS = (
-    "January", "February", "March", "April", "May", "June",
-    "July", "August", "September", "October", "November", "December",
-)
 
 #: Glyphs of the PGN standard (section 10) that are printed behind a move.
 SUFFIX = {1: "!", 2: "?", 3: "!!", 4: "??", 5: "!?", 6: "?!"}
@@ -81,13 +77,13 @@ def frame(style: str, script: str | None = None) -> dict[str, Any]:
     """Style (after the one all pages share), script, and the policy that allows just these."""
     css = source("base.css") + source(style)
     policy = f"default-src 'none'; style-src {source_hash(css)}; "
-    told: dict[str, Any] = {"css": Markup(css)}
+    values: dict[str, Any] = {"css": Markup(css)}
     if script is not None:
         js = source(script)
         policy += f"script-src {source_hash(js)}; "
-        told["js"] = Markup(js)
-    told["policy"] = policy + "img-src data:; base-uri 'none'; form-action 'none'"
-    return told
+        values["js"] = Markup(js)
+    values["policy"] = policy + "img-src data:; base-uri 'none'; form-action 'none'"
+    return values
 
 
 def clean(value: Any) -> Any:
@@ -132,20 +128,8 @@ def suffixes(nags: tuple[int, ...]) -> str:
 
 def nag_text(nags: tuple[int, ...]) -> str:
     """The author's other glyphs in words; a glyph without agreed words by its number."""
-    told = [NAG_WORDS.get(nag, f"${nag}") for nag in nags if nag not in SUFFIX and nag]
-    return ", ".join(told)
-
-
-def date_words(date: str) -> str:
-    """A PGN date as far as it is known: ``29 January 2026``, ``January 2026``, ``2026``."""
-    found = re.fullmatch(r"(\d{4})\.(\d{2}|\?\?)\.(\d{2}|\?\?)", date)
-    if not found:
-        return "" if date.startswith("?") else date
-    year, month, day = found.groups()
-    if month == "??" or not 1 <= int(month) <= 12:
-        return year
-    named = f"{_MONTHS[int(month) - 1]} {year}"
-    return named if day == "??" else f"{int(day)} {named}"
+    texts = [NAG_WORDS.get(nag, f"${nag}") for nag in nags if nag not in SUFFIX and nag]
+    return ", ".join(texts)
 
 
 def result_words(result: str) -> str:
@@ -168,13 +152,13 @@ def linked(review: Review, text: str) -> Markup:
     }
     out: list[str] = []
     at = 0
-    for found in _MOVE.finditer(text):
-        ply = labels.get((int(found[1]), found[2], found[3]))
+    for match in _MOVE.finditer(text):
+        ply = labels.get((int(match[1]), match[2], match[3]))
         if ply is None:
             continue
-        out.append(str(escape(text[at : found.start()])))
-        out.append(f'<a href="#p{ply}">{escape(found[0])}</a>')
-        at = found.end()
+        out.append(str(escape(text[at : match.start()])))
+        out.append(f'<a href="#p{ply}">{escape(match[0])}</a>')
+        at = match.end()
     out.append(str(escape(text[at:])))
     return Markup("".join(out))
 

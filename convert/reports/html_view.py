@@ -21,6 +21,7 @@ from convert.model import (
     move_label,
 )
 from convert.reports.board_svg import Mark
+from convert.reports.combinations import events
 from convert.reports.html_lines import (
     Desk,
     Figure,
@@ -31,13 +32,15 @@ from convert.reports.html_lines import (
     positions,
 )
 from convert.reports.html_text import comment_text, linked, nag_text, suffixes
-from convert.rule_words import figure_words, rule_words
-from convert.wording import (
+from convert.reports.sections import bare, by_look_ahead, deciding_board, deciding_ply
+from convert.wording.rules import holds_words, rule_words, worth_saying
+from convert.wording.slips import best_against, mark_words, played_after, price_words
+from convert.wording.small import capital
+from convert.wording.verdicts import (
+    after_rules,
     before_after_words,
-    capital,
     decision_words,
     declined_words,
-    label_at,
     lead_words,
     mentioned,
     other_words,
@@ -118,8 +121,15 @@ class View:
     # --- trades ---------------------------------------------------------------------------
 
     def trades(self) -> list[Article]:
-        """An article a trade, in the order of the game."""
-        return [self._trade(n, trade) for n, trade in enumerate(self.review.trades, 1)]
+        """An article a trade, in the order of the game; of a combination with its net result."""
+        nets = {event.trade.first: event.net for event in events(self.review) if event.net}
+        made = []
+        for number, trade in enumerate(self.review.trades, 1):
+            article = self._trade(number, trade)
+            if trade.first in nets:
+                article = replace(article, side_note=f"{trade.name}; {nets[trade.first]}")
+            made.append(article)
+        return made
 
     def _trade(self, number: int, trade: Trade) -> Article:
         review = self.review
@@ -130,10 +140,10 @@ class View:
             for name in gone(self.boards, review.plies, trade.first, trade.last)
             if name != first.uci[2:4]
         )
-        caption = f"Before {label_at(review, trade.first)}"
+        caption = f"Before {review.label_at(trade.first)}"
         figure = self.desk.figure(trade.fen, caption, (*rings, move_mark(board, first.uci)))
         moves = self.desk.line(figure, trade.fen, trade.moves)
-        heavy = weighty(trade)
+        heavy = weighty(review, trade)
         paras = self._weighty(figure, trade) if heavy else self._light(trade)
         more = self._more(trade) if heavy else []
         return Article(
@@ -148,10 +158,10 @@ class View:
         )
 
     def _light(self, trade: Trade) -> list[Para]:
-        told = [d for d in trade.decisions if mentioned(d)]
-        if not told:
-            return [Para(linked(self.review, before_after_words(trade)))]
-        return [Para(linked(self.review, f"{decision_words(d)}.")) for d in told]
+        decisions = [d for d in trade.decisions if mentioned(d)]
+        if not decisions:
+            return [self._para(before_after_words(trade))]
+        return [self._para(f"{decision_words(d)}.") for d in decisions]
 
     def _weighty(self, figure: Figure, trade: Trade) -> list[Para]:
         review = self.review
@@ -160,14 +170,12 @@ class View:
             proof = (self.desk.line(figure, trade.fen, trade.before.via, "Proof:"),)
         paras = [
             self._para(who_words(review, trade)),
-            Para(linked(review, before_after_words(trade)), proof),
+            replace(self._para(before_after_words(trade)), lines=proof),
         ]
         if trade.balance_before != trade.balance_after:
             paras.append(self._para(f"Material after it: {trade.balance_after}."))
         for decision in trade.decisions:
-            if mentioned(decision) or (
-                decision.part is Part.START and decision.best is not None
-            ):
+            if mentioned(decision) or (decision.part is Part.START and decision.best is not None):
                 paras.append(self._decision(figure, decision))
         return paras
 
@@ -188,7 +196,7 @@ class View:
             other = other_words(self.review, decision.ply, decision.best, lead_words(decision))
             text = f"{text}. {other}"
             lines = self._alternative(figure, decision.best)
-        return Para(linked(self.review, text.rstrip(".") + "."), lines, item=True)
+        return replace(self._para(text.rstrip(".") + "."), lines=lines, item=True)
 
     def _alternative(self, figure: Figure, other: Alternative) -> tuple[LineView, ...]:
         if other.line is None or len(other.line.moves) < 2:
@@ -197,7 +205,7 @@ class View:
         return (self.desk.line(figure, line.fen, line.moves, ends=line.ends),)
 
     def _para(self, text: str) -> Para:
-        return Para(linked(self.review, text))
+        return Para(linked(self.review, bare(text)))
 
     def declined(self) -> list[Article]:
         """An article a trade declined or missed."""
@@ -208,7 +216,7 @@ class View:
             best = decision.best
             shown = best.uci if best is not None else record.uci
             label = move_label(record.number, record.side, best.san) if best else ""
-            caption = f"Before {label_at(review, decision.ply)}"
+            caption = f"Before {review.label_at(decision.ply)}"
             caption += f"; marked: {label}" if label else ""
             figure = self.desk.figure(board.fen(), caption, (move_mark(board, shown),))
             moves = self.desk.line(figure, board.fen(), (record.san,))
@@ -216,15 +224,28 @@ class View:
             out.append(
                 Article(
                     ident=f"declined-{number}",
-                    title=label_at(review, decision.ply),
+                    title=review.label_at(decision.ply),
                     side_note=f"{decision.side.name_} declines",
                     figure=figure,
                     moves=moves,
-                    paras=(Para(linked(review, declined_words(review, decision)), lines),),
+                    paras=(replace(self._para(declined_words(review, decision)), lines=lines),),
                     weight=decision.grade is Grade.MISSED,
                 )
             )
         return out
+
+    # --- the first screen -----------------------------------------------------------------
+
+    def deciding(self) -> Figure | None:
+        """The diagram of the first screen (:func:`convert.reports.sections.deciding_board`)."""
+        board = deciding_board(self.review)
+        ply = deciding_ply(self.review)
+        if board is None:
+            return None
+        if ply is None:
+            return self.desk.figure(board.fen, board.caption)
+        mark = move_mark(self.boards[ply - 1], self.review.plies[ply - 1].uci)
+        return self.desk.figure(board.fen, board.caption, (mark,))
 
     # --- slips ----------------------------------------------------------------------------
 
@@ -237,30 +258,28 @@ class View:
         record = review.plies[slip.ply - 1]
         board = self.boards[slip.ply - 1]
         mark = move_mark(board, record.uci)
-        figure = self.desk.figure(slip.fen, f"Before {label_at(review, slip.ply)}", (mark,))
+        figure = self.desk.figure(slip.fen, f"Before {review.label_at(slip.ply)}", (mark,))
         lines: list[LineView] = []
         if slip.shown is not None and len(slip.shown.moves) > 1:
             shown = slip.shown
             lines.append(self.desk.line(figure, shown.fen, shown.moves, "Line:", shown.ends))
-        played: tuple[str, ...] = (record.san,)
-        ends = ""
-        if slip.refuted is not None:
-            played, ends = (*played, *slip.refuted.moves), slip.refuted.ends
-        moves = self.desk.line(figure, slip.fen, played, "As played:", ends)
+        after = played_after(review, slip)
+        moves = self.desk.line(figure, slip.fen, (record.san, *after), "As played:")
         words = slip_words(review, slip)
         paras = [self._para(" ".join(words))]
         if lines:
             paras[-1] = Para(paras[-1].text, tuple(lines))
-        if slip.refuted is not None:
-            paras.append(Para(Markup(), (moves,)))
-        if slip.handed_back is not None:
-            back = label_at(review, slip.handed_back)
-            paras.append(self._para(f"Handed back by {back}?."))
-        certain = "certain" if slip.certain else "suspected, by the estimate"
+        paras.append(Para(Markup(), (moves,)))
+        if (refuted := best_against(review, slip)) is not None:
+            best = (record.san, *refuted.moves)
+            best_line = self.desk.line(figure, slip.fen, best, "Best against it:", refuted.ends)
+            paras.append(Para(Markup(), (best_line,)))
+        if (price := price_words(review, slip)) is not None:
+            paras.append(self._para(price))
         return Article(
             ident=f"slip-{number}",
-            title=label_at(review, slip.ply, "?"),
-            side_note=f"{slip.side.name_}, {certain}",
+            title=review.label_at(slip.ply, "?"),
+            side_note=mark_words(slip),
             figure=figure,
             moves=moves,
             paras=tuple(paras),
@@ -272,28 +291,28 @@ class View:
     def rules(self) -> list[RuleRow]:
         """Every rule of thumb that the page quotes, once, with where it speaks."""
         review = self.review
-        found: dict[str, tuple[Speaking, list[Markup]]] = {}
+        table: dict[str, tuple[Speaking, list[Markup]]] = {}
 
         def add(rule: Speaking, href: str, label: str) -> None:
-            _, places = found.setdefault(rule.rule, (rule, []))
+            _, places = table.setdefault(rule.rule, (rule, []))
             place = Markup('<a href="#{}">{}</a>').format(href, label)
             if place not in places:
                 places.append(place)
 
         for number, trade in enumerate(review.trades, 1):
-            for _, rule in rules_of(review, trade) if weighty(trade) else []:
+            for _, rule in rules_of(review, trade) if weighty(review, trade) else []:
                 add(rule, f"trade-{number}", f"trade {number}")
         for number, slip in enumerate(review.slips, 1):
-            if slip.rules_after and slip.rules_after_ply is not None:
-                label = label_at(review, slip.ply, "?")
-                add(slip.rules_after[0], f"slip-{number}", label)
+            if (after := after_rules(slip)) and slip.rules_after_ply is not None:
+                label = review.label_at(slip.ply, "?")
+                add(after[0], f"slip-{number}", label)
         if review.ending_ply:
-            label = f"after {label_at(review, review.ending_ply)}"
-            for rule in review.ending_rules:
+            label = f"after {review.label_at(review.ending_ply)}"
+            for rule in filter(worth_saying, review.ending_rules):
                 add(rule, f"p{review.ending_ply}", label)
         return [
-            RuleRow(rule, tuple(where), capital(figure_words(rule.figure)))
-            for rule, where in found.values()
+            RuleRow(rule, tuple(where), capital(holds_words(rule)))
+            for rule, where in table.values()
         ]
 
     # --- the score ------------------------------------------------------------------------
@@ -303,7 +322,7 @@ class View:
         review = self.review
         ply = review.ending_ply or 0
         if ply:
-            caption = f"After {label_at(review, ply)}: {self.outcome(ply)}"
+            caption = f"After {review.label_at(ply)}: {self.outcome(ply)}"
             last: str | None = review.plies[ply - 1].uci
         else:
             caption, last = f"At the start: {self.outcome(0)}", None
@@ -326,7 +345,7 @@ class View:
         """The verdict after ``ply`` in words, evidence included."""
         record = self.review.plies[ply - 1] if ply else None
         verdict = record.verdict if record else self.review.start_verdict
-        return verdict_words(verdict.for_side(self.review.side))
+        return by_look_ahead(verdict_words(verdict.for_side(self.review.side)))
 
     def score(self, figure: Figure) -> list[Token]:
         """The whole score with the author's comments and variations."""
@@ -353,9 +372,7 @@ class View:
                 fresh = True
         return tokens
 
-    def _played(
-        self, record: PlyRecord, refs: tuple[tuple[str, str], ...], fresh: bool
-    ) -> Token:
+    def _played(self, record: PlyRecord, refs: tuple[tuple[str, str], ...], fresh: bool) -> Token:
         numbered = record.side is Side.WHITE or fresh
         label = move_label(record.number, record.side, record.san)
         text = label if numbered else record.san

@@ -13,8 +13,8 @@ import re
 
 import chess
 
-from convert.lesson.model import Exercise, Sheet, Task
-from convert.reports.lesson_words import heading, level_text, result_of
+from convert.model.lesson import Exercise, Sheet, Task
+from convert.wording.lessons import heading, level_text, result_of
 
 _UNPRINTABLE = re.compile(r"[\x00-\x1f\x7f]+")
 
@@ -45,6 +45,8 @@ def epd_line(exercise: Exercise) -> str:
     operations["c1"] = _clean(heading(exercise))
     operations["c2"] = _clean(result_of(exercise))
     operations["c3"] = _clean(exercise.hint)
+    if exercise.hints[1:]:
+        operations["c8"] = _clean(" ".join(exercise.hints[1:]))
     if exercise.twin is not None:
         operations["c4"] = _clean(exercise.twin.fen)
         operations["c5"] = _clean(" ".join(exercise.twin.difference))

@@ -12,15 +12,15 @@ from dataclasses import dataclass
 import chess
 from markupsafe import Markup
 
-from convert.lesson.model import Exercise, Sheet, Task, Tried, Twin
+from convert.model.lesson import Exercise, Sheet, Task, Tried, Twin
 from convert.reports.board_svg import Mark, board_svg, piece_defs
 from convert.reports.html_text import environment, frame
 from convert.reports.lesson_text import line_with_end
-from convert.reports.lesson_words import heading, hint_source, level_text, result_of, summary
+from convert.wording.lessons import heading, hint_source, level_text, result_of, summary
 
 
 @dataclass(frozen=True)
-class Shown:
+class ShownExercise:
     """One exercise as the template needs it."""
 
     number: int
@@ -32,27 +32,32 @@ class Shown:
     solution: Markup
     answer: tuple[str, ...]
     hint_source: str
+    hints: tuple[str, ...]
     twin: Markup | None
     twin_line: str
 
 
 def html_text(sheet: Sheet) -> str:
     """The page; the same sheet always gives the same text."""
-    return environment().get_template("lesson.html.j2").render(
-        **frame("lesson.css"),
-        defs=piece_defs(),
-        sheet=sheet,
-        summary=summary(sheet),
-        shown=[_shown(number, e) for number, e in enumerate(sheet.exercises, 1)],
+    return (
+        environment()
+        .get_template("lesson.html.j2")
+        .render(
+            **frame("lesson.css"),
+            defs=piece_defs(),
+            sheet=sheet,
+            summary=summary(sheet),
+            shown=[_shown(number, e) for number, e in enumerate(sheet.exercises, 1)],
+        )
     )
 
 
-def _shown(number: int, exercise: Exercise) -> Shown:
+def _shown(number: int, exercise: Exercise) -> ShownExercise:
     twin = exercise.twin
     line = None
     if twin is not None:
         line = twin.same.line if twin.same is not None else twin.line
-    return Shown(
+    return ShownExercise(
         number=number,
         exercise=exercise,
         theme=heading(exercise),
@@ -64,6 +69,7 @@ def _shown(number: int, exercise: Exercise) -> Shown:
         ),
         answer=exercise.answer,
         hint_source=hint_source(exercise),
+        hints=exercise.hints or ((exercise.hint,) if exercise.hint else ()),
         twin=board_svg(twin.fen, marks=_twin_marks(twin), ident=f"twin-{number}")
         if twin is not None
         else None,

@@ -10,12 +10,13 @@ from __future__ import annotations
 import chess
 import chess.pgn
 
-from convert.lesson.model import Exercise, Sheet, Task, Tried, Twin, ends_words
 from convert.model import Line, Side, Verdict
-from convert.reports.lesson_words import heading, level_text
-from convert.reports.pgn_text import export_game, safe_comment
-from convert.rule_words import figure_words
-from convert.wording import evidence_word, line_words, outcome_words
+from convert.model.lesson import Exercise, Sheet, Task, Tried, Twin, ends_words
+from convert.rim.pgn_text import add_comment, export_game, safe_comment
+from convert.wording.lessons import heading, level_text
+from convert.wording.rules import figure_words
+from convert.wording.small import capital
+from convert.wording.verdicts import evidence_word, line_words, outcome_words
 
 #: Longest variation, in plies.
 MOST_PLIES = 12
@@ -73,16 +74,16 @@ def _solution(game: chess.pgn.Game, exercise: Exercise) -> None:
         first.comment = safe_comment(" ".join(rest))
         if end is not game:
             _result(end, exercise.verdict)
-            _say(end, _ends(line))
+            add_comment(end, _ends(line))
     else:
-        _say(game, " ".join(rest))
+        add_comment(game, " ".join(rest))
     tried = {item.uci: item for item in exercise.wrong}
     if exercise.asked is not None and exercise.task is Task.REFUSE:
         tried = {exercise.asked.uci: exercise.asked, **tried}
     for item in tried.values():
         _wrong(game, item)
     if exercise.twin is not None:
-        _say(end, _twin_words(exercise.twin))
+        add_comment(end, _twin_words(exercise.twin))
 
 
 def _main_line(exercise: Exercise) -> Line | None:
@@ -109,7 +110,7 @@ def _wrong(game: chess.pgn.Game, tried: Tried) -> None:
     node.nags.add(_COSTS)
     _result(end, tried.verdict)
     text = f"{outcome_words(tried.verdict)} ({evidence_word(tried.verdict)})"
-    _say(end, text[:1].upper() + text[1:] + ".")
+    add_comment(end, capital(text) + ".")
 
 
 def _result(node: chess.pgn.GameNode, verdict: Verdict) -> None:
@@ -122,7 +123,7 @@ def _result(node: chess.pgn.GameNode, verdict: Verdict) -> None:
 
 def _ends(line: Line | None) -> str:
     words = ends_words(line) if line is not None else ""
-    return f"{words[:1].upper()}{words[1:]}." if words and words != "mate" else ""
+    return f"{capital(words)}." if words and words != "mate" else ""
 
 
 def _twin_words(twin: Twin) -> str:
@@ -133,9 +134,3 @@ def _twin_words(twin: Twin) -> str:
         moves = line_words(board.fullmove_number, Side.of(board.turn), line.moves[:MOST_PLIES])
         text += f" There {moves}."
     return text
-
-
-def _say(node: chess.pgn.GameNode, text: str) -> None:
-    text = safe_comment(text)
-    if text:
-        node.comment = f"{node.comment} {text}" if node.comment else text

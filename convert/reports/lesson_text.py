@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from rich.console import Console
 
-from convert.lesson.model import Exercise, Sheet, ends_words
 from convert.model import Line, Side
+from convert.model.lesson import Exercise, Sheet, ends_words
 from convert.reports.diagram import diagram
-from convert.reports.lesson_words import heading, hint_source, level_text, summary
 from convert.reports.terminal import Page
-from convert.rule_words import figures_legend
-from convert.wording import line_words
+from convert.wording.lessons import heading, hint_source, level_text, summary
+from convert.wording.rules import figures_legend
+from convert.wording.verdicts import line_words
 
 
 def print_sheet(
@@ -44,6 +44,8 @@ def _answer(page: Page, exercise: Exercise) -> None:
     if exercise.hint:
         source = hint_source(exercise)
         page.paragraph(f"Hint: {exercise.hint}{f' [{source}]' if source else ''}", 2, 2)
+        for text in exercise.hints[1:]:
+            page.paragraph(text, 4, 2)
     page.paragraph(f"Answer: {' '.join(exercise.answer)}", 2, 2)
     twin = exercise.twin
     if twin is not None:

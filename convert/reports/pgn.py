@@ -24,13 +24,12 @@ from convert.model import (
     Verdict,
     move_label,
 )
-from convert.reports.pgn_text import (
-    comment_of,
-    export_game,
-    safe_comment,
-    starting_comment_of,
-)
-from convert.wording import (
+from convert.reports import Beside
+from convert.reports.sections import once
+from convert.rim.pgn_text import add_comment, comment_of, export_game, starting_comment_of
+from convert.wording.finish import deciding_words, finished_words
+from convert.wording.small import capital
+from convert.wording.verdicts import (
     grade_words,
     held_words,
     mentioned,
@@ -42,6 +41,17 @@ from tablebases.values import Outcome
 #: Longest variation added, in plies.
 MOST_PLIES = 14
 _MOVE_NAGS = frozenset(range(1, 10))
+
+
+def text(review: Review, beside: Beside) -> str:
+    """The game as it was read, with the review's notes.
+
+    Raises:
+        ValueError: the game is not there: a review does not hold all that its author wrote.
+    """
+    if beside.game is None:
+        raise ValueError("the game as it was read is needed to write it as PGN")
+    return annotated(review, beside.game, annotator=beside.annotator)
 
 
 def annotated(review: Review, game: chess.pgn.Game, *, annotator: str | None = None) -> str:
@@ -68,7 +78,7 @@ def annotated(review: Review, game: chess.pgn.Game, *, annotator: str | None = N
         verdict = review.plies[review.simplification - 1].verdict
         if not node.board().is_game_over():
             _result_nag(node, verdict)
-            _say(node, f"From here on every position is settled: {verdict_words(verdict)}.")
+            add_comment(node, f"From here on every position is settled: {verdict_words(verdict)}.")
     return export_game(copy)
 
 
@@ -90,12 +100,6 @@ def _copy(game: chess.pgn.Game) -> chess.pgn.Game:
     return twin
 
 
-def _say(node: chess.pgn.GameNode, text: str) -> None:
-    text = safe_comment(text)
-    before = comment_of(node)
-    node.comment = f"{before} {text}" if before else text
-
-
 def _nag(node: chess.pgn.GameNode, nag: int) -> None:
     """Add a NAG unless the author has judged the move himself."""
     if nag in _MOVE_NAGS and node.nags & _MOVE_NAGS:
@@ -110,7 +114,8 @@ def _result_nag(node: chess.pgn.GameNode, verdict: Verdict) -> None:
 
 
 def _note_story(root: chess.pgn.GameNode, review: Review) -> None:
-    _say(root, " ".join(review.story))
+    words = [*finished_words(review), *once(deciding_words(review)), *review.story]
+    add_comment(root, " ".join(words))
 
 
 def _variation(parent: chess.pgn.GameNode, line: Line) -> chess.pgn.GameNode | None:
@@ -141,11 +146,11 @@ def _note_slip(nodes: list[chess.pgn.ChildNode], review: Review, slip: Slip) -> 
         text += f", {after} now."
         if names:
             held = held_words(slip, names)
-            text += f" {held[0].upper()}{held[1:]}."
+            text += f" {capital(held)}."
     else:
         _nag(node, 6)
         text = f"Suspected slip, by the estimate; {names[0]} looks better."
-    _say(node, text)
+    add_comment(node, text)
     parent = node.parent
     if slip.shown is not None and parent is not None:
         end = _variation(parent, slip.shown)
@@ -163,24 +168,22 @@ def _note_trade(nodes: list[chess.pgn.ChildNode], trade: Trade) -> None:
             Part.RECAPTURE: "Takes back",
             Part.DECLINE: "Declines",
         }[decision.part]
-        _say(nodes[decision.ply - 1], f"{what}: {grade_words(decision)}.")
+        add_comment(nodes[decision.ply - 1], f"{what}: {grade_words(decision)}.")
     if any(d.grade in (Grade.NEEDED, Grade.RIGHT, Grade.WRONG) for d in trade.decisions):
-        _say(
+        add_comment(
             nodes[trade.last - 1],
             f"After the trade: {trade.balance_after}; {verdict_words(trade.after)}.",
         )
 
 
-def _note_declined(
-    nodes: list[chess.pgn.ChildNode], review: Review, decision: Decision
-) -> None:
+def _note_declined(nodes: list[chess.pgn.ChildNode], review: Review, decision: Decision) -> None:
     best = decision.best
     if best is None:
         return
     record = review.plies[decision.ply - 1]
     taking = move_label(record.number, record.side, best.san)
     node = nodes[decision.ply - 1]
-    _say(
+    add_comment(
         node,
         f"Declines the trade {taking}: {grade_words(decision)}. "
         f"After {taking}: {verdict_words(best.verdict)}.",
@@ -189,5 +192,3 @@ def _note_declined(
         end = _variation(node.parent, best.line)
         if end is not None:
             _result_nag(end, best.verdict)
-
-

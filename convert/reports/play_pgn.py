@@ -13,9 +13,9 @@ import chess
 import chess.pgn
 
 from convert.model import Line, Side, Slip, Verdict
-from convert.playing.record import Made, Playing
-from convert.reports.pgn_text import export_game, safe_comment
+from convert.model.record import Made, Playing
 from convert.reports.play_text import detour_words, end_words, slip_words, summary
+from convert.rim.pgn_text import export_game, safe_comment
 from tablebases.values import Outcome
 
 #: Longest variation added, in plies.
@@ -46,8 +46,8 @@ def played_game(playing: Playing, day: date) -> str:
     for made in playing.made:
         parent, node = node, node.add_variation(chess.Move.from_uci(made.uci))
         _note(parent, node, made)
-    told = " ".join(filter(None, [end_words(playing), *summary(playing, brief=True)]))
-    node.comment = " ".join(filter(None, [node.comment, safe_comment(told)]))
+    text = " ".join(filter(None, [end_words(playing), *summary(playing, brief=True)]))
+    node.comment = " ".join(filter(None, [node.comment, safe_comment(text)]))
     return export_game(game)
 
 

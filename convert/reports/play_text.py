@@ -5,12 +5,12 @@ from __future__ import annotations
 import chess
 
 from convert.model import Evidence, Side, Slip, Speaking, Verdict, move_label
-from convert.playing.record import End, How, Made, Playing
-from convert.rule_words import figure_words
-from convert.wording import (
+from convert.model.record import End, How, Made, Playing
+from convert.wording.rules import holds_words
+from convert.wording.small import capital, join
+from convert.wording.verdicts import (
     evidence_word,
     held_words,
-    join,
     line_words,
     outcome_words,
     verdict_words,
@@ -18,14 +18,11 @@ from convert.wording import (
 
 #: From this clock on (plies) the count of the fifty-move rule is told with the outcome.
 CLOCK_FROM = 40
+#: At most so many moves are named where it was harder than needed.
+MOST_HARDER = 3
 #: At most so many rules of thumb are told of a position.
 MOST_RULES = 3
 _NEXT = "the next capture, pawn move or mate"
-
-
-def capital(text: str) -> str:
-    """The text with a capital letter in front."""
-    return text[:1].upper() + text[1:]
 
 
 def basis_words(opponent: Side, evidence: Evidence) -> str:
@@ -61,12 +58,11 @@ def how_words(
     if clock >= 100:
         said.append("A draw can be claimed by the fifty-move rule.")
     elif clock >= CLOCK_FROM:
-        said.append(
-            f"{clock} plies without a capture or pawn move; at 100 a draw can be claimed."
-        )
+        said.append(f"{clock} plies without a capture or pawn move; at 100 a draw can be claimed.")
     if seen == 2:
-        said.append("This position stands for the second time; the third time a draw can be "
-                    "claimed.")  # fmt: skip
+        said.append(
+            "This position stands for the second time; the third time a draw can be claimed."
+        )
     elif seen > 2:
         said.append(f"This position has appeared {seen} times: a draw can be claimed.")
     return said
@@ -164,7 +160,7 @@ def end_words(playing: Playing) -> str:
     if end is None:
         return ""
     side = end.by.name_ if end.by is not None else ""
-    told: str = {
+    text: str = {
         How.MATE: f"Checkmate: {_winner(end)} wins.",
         How.STALEMATE: "Stalemate: drawn.",
         How.DEAD: "Drawn: with what is left nobody can mate.",
@@ -177,7 +173,7 @@ def end_words(playing: Playing) -> str:
         How.FIFTY: f"Drawn: {side} claims{_announced(end)} fifty moves by each side without a "
         "capture or pawn move.",
     }[end.how]
-    return told
+    return text
 
 
 def _announced(end: End) -> str:
@@ -204,9 +200,12 @@ def summary(playing: Playing, *, brief: bool = False) -> list[str]:
     detours = _detours(own, since="while winning, " if playing.slips else "")
     if detours:
         said.append(detours)
-    found = sum(made.only for made in own)
-    if found:
-        said.append(f"Only moves found: {found}.")
+    harder = _harder(own)
+    if harder and not brief:
+        said.append(harder)
+    only_moves = sum(made.only for made in own)
+    if only_moves:
+        said.append(f"Only moves found: {only_moves}.")
     if playing.taken:
         names = [m.label + _mark(m) for m in playing.taken]
         said.append(f"Taken back: {join(names)}.")
@@ -273,20 +272,35 @@ def _detours(own: list[Made], since: str) -> str:
     if any(m.rounded for m in counted):
         rest = f" One ply is not counted where the table rounds.{rest}"
     goal = "mate" if all(m.to_mate for m in counted) else _NEXT
-    told = f"Moves more than needed {since}on the way to {goal}"
+    text = f"Moves more than needed {since}on the way to {goal}"
     plies = sum(m.extra or 0 for m in counted)
     if not plies:
-        return f"{told}: none.{rest}"
+        return f"{text}: none.{rest}"
     worst = max(counted, key=lambda m: m.extra or 0)
     most = worst.extra or 0
     if goal == "mate" and all((m.extra or 0) % 2 == 0 for m in counted):
-        return f"{told}: {plies // 2}; most with {worst.label} ({most // 2}).{rest}"
+        return f"{text}: {plies // 2}; most with {worst.label} ({most // 2}).{rest}"
     moves = "½" if plies == 1 else f"{plies // 2}{'½' if plies % 2 else ''}"
     beauty = "This measures haste: a quiet move that improves the position may cost a ply or two."
     return (
-        f"{told}: {moves} ({_plies(plies)}); most with {worst.label} ({_plies(most)}). "
+        f"{text}: {moves} ({_plies(plies)}); most with {worst.label} ({_plies(most)}). "
         f"{beauty}{rest}"
     )
+
+
+def _harder(own: list[Made]) -> str:
+    """Where it was harder than needed: the moves that cost most, each with one that was nearer."""
+    costly = sorted((m for m in own if m.extra and m.quicker), key=lambda m: -(m.extra or 0))
+    if not costly:
+        return ""
+    worst = sorted(costly[:MOST_HARDER], key=lambda m: m.ply)
+    names = [
+        f"{m.label} ({move_label(m.number, m.side, m.quicker)} was {_plies(m.extra or 0)} nearer)"
+        for m in worst
+    ]
+    rest = len(costly) - len(worst)
+    more = f", and {rest} more move{_s(rest)}" if rest else ""
+    return f"Harder than needed: {', '.join(names)}{more}."
 
 
 def rules_words(rules: tuple[Speaking, ...], most: int = MOST_RULES) -> list[str]:
@@ -296,7 +310,7 @@ def rules_words(rules: tuple[Speaking, ...], most: int = MOST_RULES) -> list[str
     said = []
     for rule in rules[:most]:
         whom = "for a draw" if rule.side is None else f"for {rule.side.name_}"
-        how = f"{rule.source}; {figure_words(rule.figure)}"
+        how = f"{rule.source}; {holds_words(rule)}"
         said.append(f"{whom}: {rule.statement} Here: {rule.detail}. [{how}]")
     return said
 
@@ -311,8 +325,11 @@ def hint_words(verdict: Verdict, held: int, complete: bool, legal: int) -> str:
     if held == 0:
         return f"Which moves keep {what} is not settled move by move here."
     if held == legal:
-        return f"All {legal} legal moves keep {what}." if legal > 1 else (
-            f"There is one legal move, and it keeps {what}.")  # fmt: skip
+        return (
+            f"All {legal} legal moves keep {what}."
+            if legal > 1
+            else (f"There is one legal move, and it keeps {what}.")
+        )
     least = "" if complete else "At least "
     return f"{least}{held} of {legal} legal moves keep{'s' if held == 1 else ''} {what}."
 

@@ -5,24 +5,25 @@ from __future__ import annotations
 from rich.console import Console
 
 from convert.model import MoveRow, PositionReport, Side, Variant, Verdict
-from convert.practice_words import CAVEAT, practice_lead, practice_rows
 from convert.reports.diagram import diagram, in_words
 from convert.reports.terminal import Page
-from convert.rule_words import figure_words, figures_legend
-from convert.wording import line_words, outcome_words, verdict_words
+from convert.wording.practice import CAVEAT, practice_lead, practice_rows
+from convert.wording.rules import figures_legend, holds_words
+from convert.wording.small import capital
+from convert.wording.verdicts import line_words, outcome_words, verdict_words
 
 
 def print_position(report: PositionReport, console: Console, *, figures: bool = False) -> None:
     """Print the whole report on one position."""
     page = Page(console)
     verdict = report.verdict
-    text = f"{_capital(verdict_words(verdict))}."
+    text = f"{capital(verdict_words(verdict))}."
     if verdict.distance:
         about = " or one more" if verdict.rounded else ""
         text += f"\nNext capture, pawn move or mate: {verdict.distance}{about} plies away."
     if verdict.via:
         text += f"\nBy {_line(report, verdict.via)}."
-    text += f"\n{_capital(report.balance)}."
+    text += f"\n{capital(report.balance)}."
     for note in report.notes:
         text += f"\nNote: {note}."
     page.beside(diagram(report.fen, figures=figures), f"{in_words(report.fen)}\n\n{text}", 2)
@@ -35,10 +36,6 @@ def print_position(report: PositionReport, console: Console, *, figures: bool = 
     _variants(page, report)
     _rules(page, report)
     _practice(page, report)
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def _line(report: PositionReport, moves: tuple[str, ...]) -> str:
@@ -77,8 +74,8 @@ def _with_distance(row: MoveRow) -> str:
 
 def _group(verdict: Verdict, side: Side) -> str:
     if verdict.exact:
-        return _capital(outcome_words(verdict))
-    return _capital(verdict_words(verdict.for_side(side)))
+        return capital(outcome_words(verdict))
+    return capital(verdict_words(verdict.for_side(side)))
 
 
 def _trades(page: Page, report: PositionReport) -> None:
@@ -103,29 +100,27 @@ def _variants(page: Page, report: PositionReport) -> None:
         kinds.setdefault(_row_of(variant), []).append(variant)
     same: list[str] = []
     likely: list[str] = []
-    for name, found in kinds.items():
-        changing = [v for v in found if v.changes]
-        certain = report.verdict.exact and all(v.verdict.exact for v in found)
+    for name, variants_shown in kinds.items():
+        changing = [v for v in variants_shown if v.changes]
+        certain = report.verdict.exact and all(v.verdict.exact for v in variants_shown)
         if not changing:
             (same if certain else likely).append(name)
             continue
         by_result: dict[str, list[str]] = {}
         for variant in changing:
             by_result.setdefault(_result(variant.verdict), []).append(_target(variant))
-        told = "; ".join(
+        text = "; ".join(
             f"{', '.join(t)}: {result}" if t != [""] else result for result, t in by_result.items()
         )
-        rest = len(found) - len(changing)
-        sure = any(v.verdict.exact for v in found) and report.verdict.exact
+        rest = len(variants_shown) - len(changing)
+        sure = any(v.verdict.exact for v in variants_shown) and report.verdict.exact
         by = "" if certain else ", some by the estimate only" if sure else ", by the estimate only"
         tail = f" (no change: {rest} other{'s' if rest > 1 else ''}{by})" if rest else ""
-        page.item(f"{name}: {told}{tail}.")
+        page.item(f"{name}: {text}{tail}.")
     if same:
         page.paragraph(f"No change of the result: {'; '.join(same)}.", 2, 2)
     if likely:
-        page.paragraph(
-            f"No change, but by the estimate only: {'; '.join(likely)}.", 2, 2
-        )
+        page.paragraph(f"No change, but by the estimate only: {'; '.join(likely)}.", 2, 2)
 
 
 def _row_of(variant: Variant) -> str:
@@ -157,14 +152,14 @@ def _rules(page: Page, report: PositionReport) -> None:
     page.heading("Rules of thumb that speak")
     if not report.rules:
         page.paragraph("None.", 2)
-    told = report.rules[:8]
-    for rule in told:
+    rules_told = report.rules[:8]
+    for rule in rules_told:
         whom = "for a draw" if rule.side is None else f"for {rule.side.name_}"
-        how = f"{rule.rule}; {rule.source}; {figure_words(rule.figure)}"
+        how = f"{rule.rule}; {rule.source}; {holds_words(rule)}"
         page.item(f"{whom}: {rule.statement} Here: {rule.detail}. [{how}]")
     if len(report.rules) > 8:
         page.paragraph(f"({len(report.rules) - 8} weaker ones left out)", 2)
-    if legend := figures_legend(rule.figure for rule in told):
+    if legend := figures_legend(rule.figure for rule in rules_told):
         page.paragraph(legend, 2)
 
 
@@ -176,7 +171,7 @@ def _practice(page: Page, report: PositionReport) -> None:
     page.paragraph(f"{practice_lead(practice)}:", 2)
     rows = practice_rows(practice)
     width = max(len(label) for label, _ in rows) + 2
-    for label, told in rows:
-        page.paragraph(f"{label:<{width}}{told}", 4, width)
+    for label, text in rows:
+        page.paragraph(f"{label:<{width}}{text}", 4, width)
     more = " Ratings: the mean of both players'." if practice.bands else ""
     page.paragraph(f"{CAVEAT}{more}", 2)

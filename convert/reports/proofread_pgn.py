@@ -12,11 +12,10 @@ from collections.abc import Collection, Iterable
 
 import chess.pgn
 
-from convert.proofreading.comments import REMARK
-from convert.proofreading.findings import Finding, Place, Proof, Slot, Status
-from convert.reports.pgn_text import comment_of, export_game, safe_comment, starting_comment_of
-from convert.reports.proofread_words import moves_words, quote_words
-from convert.wording import join
+from convert.model.findings import Finding, Place, Proof, Slot, Status
+from convert.rim.pgn_text import REMARK, comment_of, export_game, safe_comment, starting_comment_of
+from convert.wording.proofreading import moves_words, quote_words
+from convert.wording.small import join
 
 DEFAULT = (Status.REFUTED, Status.STRONGER, Status.CONFIRMED)
 """Findings that are written unless others are asked for."""
@@ -24,9 +23,7 @@ DEFAULT = (Status.REFUTED, Status.STRONGER, Status.CONFIRMED)
 _PRIVATE = range(0xE000, 0xF8FF)
 
 
-def with_remarks(
-    proof: Proof, game: chess.pgn.Game, only: Collection[Status] = DEFAULT
-) -> str:
+def with_remarks(proof: Proof, game: chess.pgn.Game, only: Collection[Status] = DEFAULT) -> str:
     """The game in PGN export format with a remark for each finding of the statuses named.
 
     ``game`` is the game as it was read; it is not changed.
@@ -36,7 +33,7 @@ def with_remarks(
         if finding.status in only:
             place: Place = finding.statement.place
             remarks.setdefault((place.path, place.slot), []).append(finding)
-    texts = {key: remark(found) for key, found in remarks.items()}
+    texts = {key: remark(findings) for key, findings in remarks.items()}
     used = set("".join(_comments(game)) + "".join(texts.values()))
     close, open_ = _unused(used)
     twin = _copied(game, texts, f"{close} {open_}")
@@ -46,12 +43,12 @@ def with_remarks(
 
 def remark(findings: Iterable[Finding]) -> str:
     """The remark on the statements that stand in one place, with its brackets."""
-    told: dict[str, list[str]] = {}
+    remarks: dict[str, list[str]] = {}
     for finding in findings:
         line = moves_words(finding.line)
         text = f"{finding.status}. {finding.text}"
-        told.setdefault(f"{text} {line}." if line else text, []).append(quote_words(finding))
-    inner = safe_comment(" ".join(f"{join(quotes)}: {text}" for text, quotes in told.items()))
+        remarks.setdefault(f"{text} {line}." if line else text, []).append(quote_words(finding))
+    inner = safe_comment(" ".join(f"{join(quotes)}: {text}" for text, quotes in remarks.items()))
     return f"[fullpoint: {inner.replace('[', '(').replace(']', ')')}]"
 
 
@@ -85,8 +82,8 @@ def _copied(
 
     def joined(comment: str, path: tuple[int, ...], slot: Slot) -> str:
         own = without_remarks(comment)
-        told = texts.get((path, slot), "")
-        return f"{own}{between}{told}" if own.strip() and told else own or told
+        text = texts.get((path, slot), "")
+        return f"{own}{between}{text}" if own.strip() and text else own or text
 
     twin = chess.pgn.Game(headers=game.headers.copy())
     twin.comment = joined(comment_of(game), (), Slot.START)

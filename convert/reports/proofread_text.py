@@ -7,20 +7,26 @@ from pathlib import PurePath
 
 from rich.console import Console
 
-from convert.proofreading.findings import Finding, Kind, Proof, Status, count
-from convert.reports.proofread_words import (
+from convert.model.findings import Finding, Kind, Proof, Status, count
+from convert.reports.terminal import Page
+from convert.wording.proofreading import (
     STATUS_HEADINGS,
     counts_words,
     moves_words,
     place_words,
     quote_words,
     statements_words,
+    unread_words,
 )
-from convert.reports.terminal import Page
 
 
-def print_proof(proof: Proof, console: Console, only: Collection[Status] = ()) -> None:
-    """Print the findings of one game; with ``only``, those of these statuses."""
+def print_proof(
+    proof: Proof, console: Console, only: Collection[Status] = (), *, unread: bool = False
+) -> None:
+    """Print the findings of one game; with ``only``, those of these statuses.
+
+    How many sentences were not read stands at the end; with ``unread`` so do these sentences.
+    """
     page = Page(console)
     page.paragraph(f"{proof.title}   {proof.tags.get('Result', '*')}", 0, style="bold")
     page.paragraph(f"{PurePath(proof.file).name}, game {proof.number} (from line {proof.line})", 0)
@@ -29,17 +35,28 @@ def print_proof(proof: Proof, console: Console, only: Collection[Status] = ()) -
     if not proof.findings:
         page.line()
         page.paragraph("No statement that could be checked was found.", 0)
+        _print_unread(page, proof, unread)
         return
     for status, heading in STATUS_HEADINGS.items():
-        found = [finding for finding in proof.findings if finding.status is status]
-        if not found or (only and status not in only):
+        findings = [finding for finding in proof.findings if finding.status is status]
+        if not findings or (only and status not in only):
             continue
-        page.heading(f"{heading} ({len(found)})")
-        for finding in found:
+        page.heading(f"{heading} ({len(findings)})")
+        for finding in findings:
             _print_finding(page, finding)
     page.line()
     total = statements_words(len(proof.findings))
     page.paragraph(f"{total}: {counts_words(count(proof.findings))}.", 0)
+    _print_unread(page, proof, unread)
+
+
+def _print_unread(page: Page, proof: Proof, listed: bool) -> None:
+    """How many sentences hold no statement; with ``listed`` which."""
+    if not proof.unread:
+        return
+    page.paragraph(unread_words(len(proof.unread), listed=listed), 0)
+    for sentence in proof.unread if listed else ():
+        page.paragraph(f"{place_words(sentence.place)}: {sentence.text}", 2, 4)
 
 
 def _print_finding(page: Page, finding: Finding) -> None:

@@ -11,7 +11,7 @@ from functools import cache
 
 import chess
 
-from convert.features import Features, features
+from convert.board.features import Features, features
 from convert.rules import (
     activity_rules,
     exchange,

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import chess
 
-from convert.features import (
+from convert.board.features import (
     FRONT,
     Features,
     ahead,
     centre_distance,
     names,
+    pawns_on,
     relative_rank,
 )
-from convert.rules.base import Rule, Speech, color_word, position_rule
+from convert.rules.base import Rule, Speech, position_rule
+from convert.wording.small import color_word
 
 #: A game counts as deep from this full move on (a judgement).
 DEEP_MOVE = 20
@@ -90,7 +92,7 @@ def rook_on_seventh(f: Features, color: chess.Color) -> Speech:
     targets = (him.pawns & rank).bit_count()
     if not king_shut_in and targets < 2:
         return None
-    why = "with the king shut in" if king_shut_in else f"with pawns on {names(him.pawns & rank)}"
+    why = "with the king shut in" if king_shut_in else f"with {pawns_on(him.pawns & rank)}"
     return 0.5, f"{_rooks(rooks)} on {names(rooks)}, {why}"
 
 
@@ -191,7 +193,7 @@ def advanced_passed(f: Features, color: chess.Color) -> Speech:
         return None
     if any(relative_rank(p, not color) >= 4 for p in chess.scan_forward(him.passed)):
         return None
-    return 0.6, f"passed pawn on {names(far)} with nothing in its way"
+    return 0.6, f"{pawns_on(far, 'passed')} with nothing in its way"
 
 
 RULES: tuple[Rule, ...] = (

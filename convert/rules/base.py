@@ -8,7 +8,7 @@ from typing import Literal
 
 import chess
 
-from convert.features import Features, features
+from convert.board.features import Features, features
 
 Theme = Literal[
     "pawn endings",
@@ -83,9 +83,7 @@ class TradeScene:
     taken: tuple[chess.PieceType, ...]
     given_squares: tuple[chess.Square, ...] = ()
     taken_squares: tuple[chess.Square, ...] = ()
-    _facts: dict[str, Features] = field(
-        default_factory=dict, init=False, repr=False, compare=False
-    )
+    _facts: dict[str, Features] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     @property
     def facts_before(self) -> Features:
@@ -120,14 +118,14 @@ def position_rule(
 
     def build(ask: Callable[[Features, chess.Color], Speech]) -> Rule:
         def test(facts: Features) -> tuple[Voice, ...]:
-            found: list[Voice] = []
+            voices: list[Voice] = []
             for color in (chess.WHITE, chess.BLACK):
                 said = ask(facts, color)
                 if said is not None:
-                    found.append(Voice(id, None if draws else color, said[0], said[1]))
-            if draws and len(found) == 2:
-                return (max(found, key=lambda voice: voice.strength),)
-            return tuple(found)
+                    voices.append(Voice(id, None if draws else color, said[0], said[1]))
+            if draws and len(voices) == 2:
+                return (max(voices, key=lambda voice: voice.strength),)
+            return tuple(voices)
 
         return Rule(id, name, statement, source, theme, "position", test, exact)
 
@@ -153,12 +151,7 @@ def trade_rule(
 
 def voices_of(rules: Iterable[Rule], subject: Features | TradeScene) -> tuple[Voice, ...]:
     """All voices of `rules` about `subject`, in the order of the rules."""
-    found: list[Voice] = []
+    voices: list[Voice] = []
     for rule in rules:
-        found.extend(rule.test(subject))
-    return tuple(found)
-
-
-def color_word(color: chess.Color) -> str:
-    """ "White" or "Black"."""
-    return "White" if color else "Black"
+        voices.extend(rule.test(subject))
+    return tuple(voices)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import chess
 
-from convert.features import Features, SideFeatures, distance, is_light, names
-from convert.rules.base import Rule, Speech, color_word, position_rule
+from convert.board.features import Features, SideFeatures, distance, is_light, names, pawns_on
+from convert.rules.base import Rule, Speech, position_rule
+from convert.wording.small import color_word
 
 _CORNERS = (chess.A1, chess.H1, chess.A8, chess.H8)
 
@@ -123,8 +124,9 @@ def exchange_for_three(f: Features, color: chess.Color) -> Speech:
         return None
     me = f.side(color)
     strength = 1.3 if me.connected_passed else 0.7
-    passed = f", connected passed pawns on {names(me.connected_passed)}" if (
-        me.connected_passed) else ""
+    passed = (
+        f", connected passed pawns on {names(me.connected_passed)}" if (me.connected_passed) else ""
+    )
     return strength, f"{f.pawn_balance(color)} pawns for the exchange{passed}"
 
 
@@ -162,7 +164,7 @@ def exchange_up_passed(f: Features, color: chess.Color) -> Speech:
     if not me.passed or him.passed.bit_count() > me.passed.bit_count():
         return None
     return 0.8, (
-        f"rook with a passed pawn on {names(me.passed)} against a {_piece_name(f, _minor(him))}"
+        f"rook with {pawns_on(me.passed, 'passed')} against a {_piece_name(f, _minor(him))}"
     )
 
 
@@ -242,7 +244,7 @@ def rook_beats_knight_and_two(f: Features, color: chess.Color) -> Speech:
     tied = chess.SquareSet(f.activities[knight].tied_to).mask & him.pawns
     if not tied:
         return None
-    return 0.7, f"knight on {chess.square_name(knight)} tied to the pawn on {names(tied)}"
+    return 0.7, f"knight on {chess.square_name(knight)} tied to the {pawns_on(tied)}"
 
 
 @position_rule(
@@ -263,8 +265,9 @@ def without_pawns(f: Features, color: chess.Color) -> Speech:
     rank, file = him.king >> 3, him.king & 7
     if rank in (0, 7) or file in (0, 7):
         return None
-    if him.knights and (distance(him.king, minor) > 3 or not 0 < minor & 7 < 7
-                        or not 0 < minor >> 3 < 7):
+    if him.knights and (
+        distance(him.king, minor) > 3 or not 0 < minor & 7 < 7 or not 0 < minor >> 3 < 7
+    ):
         return None
     return 1.5, (
         f"no pawns, king on {chess.square_name(him.king)} off the edge, {_piece_name(f, minor)} on "

@@ -1,4 +1,4 @@
-"""How often each rule of thumb held when it was measured (``python -m convert.rules.measure``)."""
+"""How often each rule of thumb held when measured (``python -m convert.measuring.rules``)."""
 
 from __future__ import annotations
 
@@ -24,28 +24,34 @@ def document() -> Mapping[str, Any]:
     return data
 
 
-def digest(told: Mapping[str, Any]) -> str:
+def digest(table: Mapping[str, Any]) -> str:
     """SHA-256 (hexadecimal) of the document without the hash that it records.
 
     Of its JSON in UTF-8 with sorted keys and without blanks.
     """
     from hashlib import sha256
 
-    content = {key: value for key, value in told.items() if key != "sha256"}
+    content = {key: value for key, value in table.items() if key != "sha256"}
     text = json.dumps(content, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
     return sha256(text.encode()).hexdigest()
 
 
-def figures_in(told: Mapping[str, Any], rule: str, origin: str, kind: str) -> RuleFigure | None:
+def figures_in(table: Mapping[str, Any], rule: str, origin: str, kind: str) -> RuleFigure | None:
     """The figures of one origin (``games``, ``random``) in a document; None: it never spoke."""
-    kept = told["rules"].get(rule)
-    if kept is None or kept[origin] is None:
+    stored = table["rules"].get(rule)
+    if stored is None or stored[origin] is None:
         return None
-    row = kept[origin]
+    row = stored[origin]
     return RuleFigure(
-        kind, origin, row["n"], row["right"], row["low"], row["high"], row["base"],
-        kept["standing"],
-    )  # fmt: skip
+        kind,
+        origin,
+        row["n"],
+        row["right"],
+        row["low"],
+        row["high"],
+        row["base"],
+        stored["standing"],
+    )
 
 
 @cache
@@ -55,22 +61,27 @@ def figure_of(rule: str, kind: str) -> RuleFigure | None:
     Args:
         kind: of the rule, ``position`` or ``trade``.
     """
-    kept = document()["rules"].get(rule)
-    if kept is None or kept["shown"] is None or kept["standing"] == "too few":
+    stored = document()["rules"].get(rule)
+    if stored is None or stored["shown"] is None or stored["standing"] == "too few":
         return None
-    return figures_in(document(), rule, kept["shown"], kind)
+    return figures_in(document(), rule, stored["shown"], kind)
 
 
 def refuted(rule: str) -> bool:
     """True for a rule that the counts refute: it no longer speaks."""
-    kept = document()["rules"].get(rule)
-    return kept is not None and kept["standing"] == "refuted"
+    stored = document()["rules"].get(rule)
+    return stored is not None and stored["standing"] == "refuted"
+
+
+def counted(rule: str) -> bool:
+    """False for a rule that nobody has counted yet: nothing is said of how strong it is."""
+    return rule in document()["rules"]
 
 
 def why_not(rule: str) -> str:
     """Why there is no figure for a rule, in words; empty where there is one."""
-    kept = document()["rules"].get(rule)
-    if kept is None:
+    stored = document()["rules"].get(rule)
+    if stored is None:
         return "it has not been counted yet"
-    why: str = kept.get("why_not", "")
+    why: str = stored.get("why_not", "")
     return why

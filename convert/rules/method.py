@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import chess
 
-from convert.features import KINGSIDE, QUEENSIDE, Features, SideFeatures, names, relative_rank
+from convert.board.features import KINGSIDE, QUEENSIDE, Features, SideFeatures, names, relative_rank
 from convert.rules.base import Rule, Speech, position_rule
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import chess
 
-from convert.features import (
+from convert.board.features import (
     ROOK_FILES,
     Features,
     distance,
@@ -12,10 +12,12 @@ from convert.features import (
     files_of,
     is_light,
     names,
+    pawns_on,
     queening_square,
     relative_rank,
 )
-from convert.rules.base import Rule, Speech, color_word, position_rule
+from convert.rules.base import Rule, Speech, position_rule
+from convert.wording.small import color_word
 
 
 def _shade(light: bool) -> str:
@@ -157,9 +159,9 @@ def good_bad_bishop(f: Features, color: chess.Color) -> Speech:
     theirs = f.side(not color).fixed_on_colour(light)
     if theirs.bit_count() - mine.bit_count() < 2:
         return None
-    return 0.7, (
-        f"{color_word(not color)}'s pawns on {names(theirs)} are fixed on the bishop's colour"
-    )
+    verb = "is" if theirs.bit_count() == 1 else "are"
+    theirs_fixed = f"{color_word(not color)}'s {pawns_on(theirs)} {verb} fixed"
+    return 0.7, f"{theirs_fixed} on the bishop's colour"
 
 
 @position_rule(
@@ -178,9 +180,7 @@ def knight_against_bad_bishop(f: Features, color: chess.Color) -> Speech:
     shut = him.fixed_on_colour(light)
     if shut.bit_count() < 3:
         return None
-    return 0.7, (
-        f"bishop on {names(him.bishops)} hindered by its own pawns on {names(shut)}"
-    )
+    return 0.7, (f"bishop on {names(him.bishops)} hindered by its own {pawns_on(shut)}")
 
 
 @position_rule(
@@ -261,7 +261,8 @@ def knight_against_rook_pawn(f: Features, color: chess.Color) -> Speech:
             far |= chess.BB_SQUARES[pawn]
     if not far:
         return None
-    return 0.6, f"passed rook's pawn on {names(far)} against the knight on {names(him.knights)}"
+    runner = pawns_on(far, "passed rook's")
+    return 0.6, f"{runner} against the knight on {names(him.knights)}"
 
 
 @position_rule(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import chess
 
-from convert.features import (
+from convert.board.features import (
     FRONT,
     KINGSIDE,
     QUEENSIDE,
@@ -17,10 +17,12 @@ from convert.features import (
     moves_to_queen,
     names,
     pawn_attacks,
+    pawns_on,
     queening_square,
     relative_rank,
 )
-from convert.rules.base import Rule, Speech, color_word, position_rule
+from convert.rules.base import Rule, Speech, position_rule
+from convert.wording.small import color_word
 
 
 def _lone_pawn(f: Features, color: chess.Color) -> chess.Square | None:
@@ -32,9 +34,7 @@ def _lone_pawn(f: Features, color: chess.Color) -> chess.Square | None:
 
 def _can_take(f: Features, me: SideFeatures, him: SideFeatures, pawn: chess.Square) -> bool:
     """Whether the bare king, to move, takes the pawn at once."""
-    return (
-        f.turn == him.color and distance(him.king, pawn) == 1 and distance(me.king, pawn) > 1
-    )
+    return f.turn == him.color and distance(him.king, pawn) == 1 and distance(me.king, pawn) > 1
 
 
 def _key_squares(pawn: chess.Square, color: chess.Color) -> tuple[chess.Square, ...]:
@@ -171,9 +171,7 @@ def runner_against_pawns(f: Features, color: chess.Color) -> Speech:
     if him.passed:
         return None
     tempo = 0 if f.turn == color else 1
-    fastest = min(
-        (moves_to_queen(p, not color) for p in chess.scan_forward(him.pawns)), default=9
-    )
+    fastest = min((moves_to_queen(p, not color) for p in chess.scan_forward(him.pawns)), default=9)
     for pawn in sorted(chess.scan_forward(me.passed), key=lambda p: moves_to_queen(p, color)):
         moves = moves_to_queen(pawn, color)
         if FRONT[color][pawn] & (f.board.occupied):
@@ -226,7 +224,7 @@ def outside_passed_pawn(f: Features, color: chess.Color) -> Speech:
     me, him = f.side(color), f.side(not color)
     if not me.outside_passed or him.outside_passed or him.protected_passed:
         return None
-    return 1.2, f"outside passed pawn on {names(me.outside_passed)}"
+    return 1.2, pawns_on(me.outside_passed, "outside passed")
 
 
 @position_rule(
@@ -243,7 +241,7 @@ def protected_passed_pawn(f: Features, color: chess.Color) -> Speech:
     me, him = f.side(color), f.side(not color)
     if not me.protected_passed or him.protected_passed or not him.pawns:
         return None
-    return 1.0, f"protected passed pawn on {names(me.protected_passed)}"
+    return 1.0, pawns_on(me.protected_passed, "protected passed")
 
 
 @position_rule(
@@ -333,7 +331,7 @@ def crippled_majority(f: Features, color: chess.Color) -> Speech:
             continue
         return 0.7, (
             f"healthy majority on {names(my_wing)}, {color_word(not color)}'s majority has a "
-            f"doubled pawn on {names(him.doubled & his)}"
+            f"{pawns_on(him.doubled & his, 'doubled')}"
         )
     return None
 
@@ -367,9 +365,7 @@ def one_holds_two(f: Features, color: chess.Color) -> Speech:
         guarded = pawn_attacks(mine, color) & FRONT[not color][other]
         if not guarded or relative_rank(other, not color) >= relative_rank(held, not color):
             continue
-        return 0.9, (
-            f"pawn on {chess.square_name(holder)} holds the pawns on {names(his)}"
-        )
+        return 0.9, (f"pawn on {chess.square_name(holder)} holds the {pawns_on(his)}")
     return None
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import chess
 
-from convert.features import (
+from convert.board.features import (
     NEIGHBOUR_FILES,
     Features,
     distance,
@@ -79,8 +79,9 @@ def queen_v_pawn_win(f: Features, color: chess.Color) -> Speech:
     goal = queening_square(pawn, not color)
     if f.board.is_check() or chess.BB_SQUARES[me.king] & chess.BB_FILES[pawn & 7]:
         return None
-    if distance(me.king, goal) > 2 and chess.between(chess.lsb(me.queens), goal) & (
-        chess.BB_SQUARES[me.king]
+    if (
+        distance(me.king, goal) > 2
+        and chess.between(chess.lsb(me.queens), goal) & (chess.BB_SQUARES[me.king])
     ):
         return None
     if him.king & 7 in (0, 7) and him.king >> 3 in (0, 7):
@@ -92,8 +93,8 @@ def queen_v_pawn_win(f: Features, color: chess.Color) -> Speech:
 
 
 def _most_advanced(f: Features, color: chess.Color) -> tuple[int, chess.Square] | None:
-    found = [(relative_rank(s, color), s) for s in chess.scan_forward(f.side(color).passed)]
-    return max(found) if found else None
+    pairs = [(relative_rank(s, color), s) for s in chess.scan_forward(f.side(color).passed)]
+    return max(pairs) if pairs else None
 
 
 @position_rule(

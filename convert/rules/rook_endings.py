@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import chess
 
-from convert.features import (
+from convert.board.features import (
     KINGSIDE,
     QUEENSIDE,
     ROOK_FILES,
@@ -16,7 +16,8 @@ from convert.features import (
     queening_square,
     relative_rank,
 )
-from convert.rules.base import Rule, Speech, color_word, position_rule
+from convert.rules.base import Rule, Speech, position_rule
+from convert.wording.small import color_word
 
 
 def _rook_and_pawn(f: Features, color: chess.Color) -> chess.Square | None:

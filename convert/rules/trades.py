@@ -6,18 +6,18 @@ from collections.abc import Iterator
 
 import chess
 
-from convert.activity import Activity
-from convert.features import FRONT, UNIT_VALUE, Features, names, relative_rank
+from convert.board.activity import Activity
+from convert.board.features import FRONT, UNIT_VALUE, Features, names, pawns_on, relative_rank
 from convert.rules import exchange, minor_pieces, pawn_endings, queens, rook_endings
 from convert.rules.base import (
     Rule,
     TradeScene,
     TradeSpeech,
     Voice,
-    color_word,
     trade_rule,
     voices_of,
 )
+from convert.wording.small import color_word
 
 _PLURAL = ("", "pawns", "knights", "bishops", "rooks", "queens", "kings")
 _SINGULAR = ("", "pawn", "knight", "bishop", "rook", "queen", "king")
@@ -64,9 +64,7 @@ def _lead(scene: TradeScene) -> int:
 
 def _what(types: tuple[chess.PieceType, ...]) -> str:
     kinds = sorted(set(types), reverse=True)
-    words = [
-        _PLURAL[k] if types.count(k) > 1 else _SINGULAR[k] for k in kinds
-    ]
+    words = [_PLURAL[k] if types.count(k) > 1 else _SINGULAR[k] for k in kinds]
     return " and ".join(words)
 
 
@@ -87,8 +85,10 @@ def ahead_trade_pieces(scene: TradeScene) -> TradeSpeech:
         return None
     if not scene.facts_after.side(scene.decider).pawns:
         return None
-    return True, 0.6, (
-        f"ahead by {_ahead_words(_lead(scene))}, {_what(scene.given)} for {_what(scene.taken)}"
+    return (
+        True,
+        0.6,
+        (f"ahead by {_ahead_words(_lead(scene))}, {_what(scene.given)} for {_what(scene.taken)}"),
     )
 
 
@@ -104,8 +104,10 @@ def behind_keep_pieces(scene: TradeScene) -> TradeSpeech:
         return None
     if not scene.facts_after.side(not scene.decider).pawns:
         return None
-    return False, 0.6, (
-        f"behind by {_ahead_words(_lead(scene))}, {_what(scene.given)} for {_what(scene.taken)}"
+    return (
+        False,
+        0.6,
+        (f"behind by {_ahead_words(_lead(scene))}, {_what(scene.given)} for {_what(scene.taken)}"),
     )
 
 
@@ -160,8 +162,10 @@ def leaves_one_wing(scene: TradeScene) -> TradeSpeech:
     lead = after.balance(scene.decider)
     if not 1 <= abs(lead) <= 3:
         return None
-    left = names(after.white.pawns | after.black.pawns)
-    return lead < 0, 0.6, f"only the pawns on {left} remain, all on one wing"
+    pawns = after.white.pawns | after.black.pawns
+    if pawns.bit_count() == 1:
+        return lead < 0, 0.6, f"only the {pawns_on(pawns)} remains"
+    return lead < 0, 0.6, f"only the {pawns_on(pawns)} remain, all on one wing"
 
 
 @trade_rule(
@@ -181,9 +185,13 @@ def into_pawn_ending(scene: TradeScene) -> TradeSpeech:
     if more == 0 or not weaker.pawns:
         return None
     count = "a pawn" if abs(more) == 1 else f"{abs(more)} pawns"
-    return more > 0, 0.8, (
-        f"pawn ending with {count} {'more' if more > 0 else 'less'}, "
-        f"{'pawns on both wings' if after.pawns_on_both_wings else 'all on one wing'}"
+    return (
+        more > 0,
+        0.8,
+        (
+            f"pawn ending with {count} {'more' if more > 0 else 'less'}, "
+            f"{'pawns on both wings' if after.pawns_on_both_wings else 'all on one wing'}"
+        ),
     )
 
 
@@ -236,9 +244,13 @@ def into_opposite_bishops(scene: TradeScene) -> TradeSpeech:
     more = after.pawn_balance(scene.decider)
     if not 1 <= abs(more) <= 2:
         return None
-    return more < 0, 1.2, (
-        f"only the bishops on {names(after.white.bishops)} and {names(after.black.bishops)} "
-        "remain, on different colours"
+    return (
+        more < 0,
+        1.2,
+        (
+            f"only the bishops on {names(after.white.bishops)} and {names(after.black.bishops)} "
+            "remain, on different colours"
+        ),
     )
 
 
@@ -257,8 +269,10 @@ def queens_off(scene: TradeScene) -> TradeSpeech:
     lead = scene.facts_after.balance(scene.decider)
     if abs(lead) < 2:
         return None
-    return lead > 0, 0.8, (
-        f"the queens go, {'ahead' if lead > 0 else 'behind'} by {_ahead_words(lead)} afterwards"
+    return (
+        lead > 0,
+        0.8,
+        (f"the queens go, {'ahead' if lead > 0 else 'behind'} by {_ahead_words(lead)} afterwards"),
     )
 
 
@@ -279,20 +293,26 @@ def queens_off_for_a_pawn(scene: TradeScene) -> TradeSpeech:
     me, him = after.side(scene.decider), after.side(not scene.decider)
     if not me.rooks_on_open_files or him.rooks_on_open_files:
         return None
-    return True, 0.5, (
-        "the queens go for a pawn, and only "
-        f"{color_word(scene.decider)} has a rook on an open file ({names(me.rooks_on_open_files)})"
+    return (
+        True,
+        0.5,
+        (
+            "the queens go for a pawn, and only "
+            f"{color_word(scene.decider)} has a rook on an open file "
+            f"({names(me.rooks_on_open_files)})"
+        ),
     )
 
 
-def _last_piece(scene: TradeScene, squares: tuple[int, ...], types: tuple[int, ...],
-                color: chess.Color) -> Activity | None:
+def _last_piece(
+    scene: TradeScene, squares: tuple[int, ...], types: tuple[int, ...], color: chess.Color
+) -> Activity | None:
     """Activity, before the trade, of the one piece that went; None if not known."""
     pieces = [s for s, t in zip(squares, types, strict=False) if t != chess.PAWN]
     if len(pieces) != 1 or len(squares) != len(types):
         return None
-    found = scene.facts_before.activities.get(pieces[0])
-    return found if found is not None and found.color == color else None
+    activity = scene.facts_before.activities.get(pieces[0])
+    return activity if activity is not None and activity.color == color else None
 
 
 @trade_rule(
@@ -311,23 +331,30 @@ def active_for_passive(scene: TradeScene) -> TradeSpeech:
         return None
     after = scene.facts_after
     left = [
-        a for a in after.activities.values()
-        if a.color != scene.decider and a.word == "passive"
+        a for a in after.activities.values() if a.color != scene.decider and a.word == "passive"
     ]
     if taken.word == "active" and left:
         worst = ", ".join(
             f"{_SINGULAR[a.piece_type]} on {chess.square_name(a.square)}" for a in left[:2]
         )
-        return True, 0.8, (
-            f"{color_word(taken.color)}'s active {_SINGULAR[taken.piece_type]} on "
-            f"{chess.square_name(taken.square)} goes; "
-            f"passive stays: {worst}"
+        return (
+            True,
+            0.8,
+            (
+                f"{color_word(taken.color)}'s active {_SINGULAR[taken.piece_type]} on "
+                f"{chess.square_name(taken.square)} goes; "
+                f"passive stays: {worst}"
+            ),
         )
     if taken.word == "passive" and given.word == "active":
-        return False, 0.6, (
-            f"{color_word(taken.color)}'s {_SINGULAR[taken.piece_type]} on "
-            f"{chess.square_name(taken.square)} was passive, "
-            f"the {_SINGULAR[given.piece_type]} on {chess.square_name(given.square)} active"
+        return (
+            False,
+            0.6,
+            (
+                f"{color_word(taken.color)}'s {_SINGULAR[taken.piece_type]} on "
+                f"{chess.square_name(taken.square)} was passive, "
+                f"the {_SINGULAR[given.piece_type]} on {chess.square_name(given.square)} active"
+            ),
         )
     return None
 
@@ -431,9 +458,9 @@ def trade_bad_bishop(scene: TradeScene) -> TradeSpeech:
         return None
     if mine:
         square = chess.square_name(scene.given_squares[0])
-        return True, 0.4, f"bishop on {square} hemmed in by its own pawns on {names(mine)}"
+        return True, 0.4, f"bishop on {square} hemmed in by its own {pawns_on(mine)}"
     square = chess.square_name(scene.taken_squares[0])
-    return False, 0.4, f"the enemy bishop on {square} is hemmed in by pawns on {names(his)}"
+    return False, 0.4, f"the enemy bishop on {square} is hemmed in by the {pawns_on(his)}"
 
 
 def _bad_bishop(
@@ -467,8 +494,10 @@ def takes_last_pawn(scene: TradeScene) -> TradeSpeech:
         me.bishop_pair and me.piece_count == 2 and him.piece_count == 1 and him.knights
     ):
         return None
-    return lead < 0, 1.5, (
-        f"no pawn is left to the stronger side, {_ahead_words(lead)} ahead in pieces"
+    return (
+        lead < 0,
+        1.5,
+        (f"no pawn is left to the stronger side, {_ahead_words(lead)} ahead in pieces"),
     )
 
 
@@ -485,9 +514,9 @@ def passed_pawn_wants_trades(scene: TradeScene) -> TradeSpeech:
     after = scene.facts_after
     advanced = {
         c: [
-            p for p in chess.scan_forward(after.side(c).passed)
-            if relative_rank(p, c) >= 4
-            and not FRONT[c][p] & after.board.occupied_co[not c]
+            p
+            for p in chess.scan_forward(after.side(c).passed)
+            if relative_rank(p, c) >= 4 and not FRONT[c][p] & after.board.occupied_co[not c]
         ]
         for c in (chess.WHITE, chess.BLACK)
     }
@@ -495,7 +524,9 @@ def passed_pawn_wants_trades(scene: TradeScene) -> TradeSpeech:
         return None
     owner = chess.WHITE if advanced[chess.WHITE] else chess.BLACK
     where = ", ".join(chess.square_name(p) for p in advanced[owner])
-    return owner == scene.decider, 0.4, f"passed pawn on {where} has fewer pieces to fear"
+    one = len(advanced[owner]) == 1
+    runners = f"passed pawn on {where} has" if one else f"passed pawns on {where} have"
+    return owner == scene.decider, 0.4, f"{runners} fewer pieces to fear"
 
 
 @trade_rule(
@@ -513,9 +544,13 @@ def give_back(scene: TradeScene) -> TradeSpeech:
         return None
     if after.side(not scene.decider).passed:
         return None
-    return True, 0.8, (
-        f"{_what(scene.given)} for {_what(scene.taken)}, and {after.pawn_balance(scene.decider)} "
-        "pawns more remain in the pawn ending"
+    return (
+        True,
+        0.8,
+        (
+            f"{_what(scene.given)} for {_what(scene.taken)}, and "
+            f"{after.pawn_balance(scene.decider)} pawns more remain in the pawn ending"
+        ),
     )
 
 

@@ -12,16 +12,12 @@ from tablebases.solver.code import choose_folder, prepared
 choose_folder()  # before numba is imported
 
 # ruff: noqa: E402
+from tablebases.solver.budget import Budget, Cost, Progress
 from tablebases.solver.classes import ClassSolution, solve_class
-from tablebases.solver.solution import (
-    Budget,
-    Cost,
-    Progress,
-    Solution,
-    can_solve,
-    solve,
-)
+from tablebases.solver.sets import can_solve
+from tablebases.solver.solution import Solution
 from tablebases.solver.store import Store
+from tablebases.solver.trying import solve
 
 __all__ = [
     "Budget",
@@ -35,4 +31,3 @@ __all__ = [
     "solve",
     "solve_class",
 ]
-

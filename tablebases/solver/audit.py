@@ -22,9 +22,9 @@ from __future__ import annotations
 
 import math
 import random
-from collections import OrderedDict
+from collections import Counter, OrderedDict
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field
 from typing import Any, Final
 
 import chess
@@ -33,24 +33,18 @@ import numpy.typing as npt
 
 from tablebases.errors import TablebaseError
 from tablebases.solver import kernels
+from tablebases.solver.budget import Cost
 from tablebases.solver.classes import read_exact
 from tablebases.solver.geometry import TRIANGLE
 from tablebases.solver.plan import BLOCK_BYTES, KEEP_RESULT, KEEP_START, sizes_of
 from tablebases.solver.results import Packed, pack, place, replay
 from tablebases.solver.run import Kept, Run
-from tablebases.solver.solution import (
-    Cost,
-    Key,
-    Sets,
-    Solution,
-    Step,
-    framed,
-    keys_of,
-    locate,
-)
+from tablebases.solver.scopes import SolveStep
+from tablebases.solver.sets import Key, Sets, framed, keys_of, locate
+from tablebases.solver.solution import Solution
 from tablebases.solver.store import Store
-from tablebases.solver.structures import LOWER, UPPER, Structures
-from tablebases.values import CLAIM_PLIES, Outcome
+from tablebases.solver.structures import LOWER, UPPER, Scope, Structures
+from tablebases.values import CLAIM_PLIES, Compared, Outcome
 
 Value = tuple[int, int | None]
 """White's win: 2, or 1 where it is too slow under the fifty-move rule, or 0; and its plies."""
@@ -65,8 +59,9 @@ TOGETHER: Final = 10
 _TRIES: Final = 400
 """Placements tried before a slice is given up as one with (almost) no legal position."""
 _KINGS: Final = {
-    chess.WHITE: chess.Piece.from_symbol("K"), chess.BLACK: chess.Piece.from_symbol("k")
-}  # fmt: skip
+    chess.WHITE: chess.Piece.from_symbol("K"),
+    chess.BLACK: chess.Piece.from_symbol("k"),
+}
 _TYPES: Final = (chess.KNIGHT, chess.BISHOP, chess.ROOK, chess.QUEEN)
 _SETS_BYTES: Final = 2 * BLOCK_BYTES
 _LARGEST_TIMED: Final = 4096
@@ -108,37 +103,6 @@ class Mismatch(TablebaseError):
 
 
 @dataclass
-class Compared:
-    """What was held against what.
-
-    Attributes:
-        positions: positions drawn and compared, each once a run that says something of it.
-        exact: those of which an equation had to hold; ``bounds``: an inequality.
-        distances: equations that included the plies.
-        successors: positions after their moves that were looked up.
-        en_passant: positions in which a pawn could be taken so.
-        together: positions of which all runs were asked together, with a clock.
-        slices: slices that positions were drawn from.
-        stored: slices of the store that were held against what was solved now.
-    """
-
-    positions: int = 0
-    exact: int = 0
-    bounds: int = 0
-    distances: int = 0
-    successors: int = 0
-    en_passant: int = 0
-    together: int = 0
-    slices: int = 0
-    stored: int = 0
-
-    def add(self, other: Compared) -> None:
-        """Count the other's numbers in."""
-        for one in fields(self):
-            setattr(self, one.name, getattr(self, one.name) + getattr(other, one.name))
-
-
-@dataclass
 class _Kept:
     """What one run kept for the audit.
 
@@ -148,7 +112,7 @@ class _Kept:
         drawn_from: keys of those all of whose exits are kept as well.
     """
 
-    step: Step
+    step: SolveStep
     slices: dict[Key, Packed] = field(default_factory=dict)
     drawn_from: list[Key] = field(default_factory=list)
 
@@ -220,7 +184,7 @@ class Audit:
         return np.where(taken & (keep == 0), kinds, keep), chosen
 
     def take(
-        self, step: Step, structures: Structures, keep: npt.NDArray[Any], run: Run
+        self, step: SolveStep, structures: Structures, keep: npt.NDArray[Any], run: Run
     ) -> None:
         """Keep what the run found of the slices that were marked; ``keep`` as for ``marks``."""
         keep, chosen = self.marks(structures, keep)
@@ -252,10 +216,14 @@ class Audit:
             Mismatch: at the first value that does not follow from those of the next positions.
             Contradiction: if two runs exclude each other.
         """
-        total = Compared()
+        total: Counter[str] = Counter()
         together = self._together()
-        edges = [(run, key, True) for run in self.runs for key in run.slices
-                 if not run.slices[key].kept.solved]  # fmt: skip
+        edges = [
+            (run, key, True)
+            for run in self.runs
+            for key in run.slices
+            if not run.slices[key].kept.solved
+        ]
         anywhere = [(run, key, False) for run in self.runs for key in run.drawn_from]
         work = edges + anywhere
         for number, (run, key, at_edge) in enumerate(work):
@@ -263,23 +231,23 @@ class Audit:
             share = (
                 -(-positions // (3 * len(edges)))
                 if at_edge
-                else -(-(positions - total.positions) // (len(work) - number))
+                else -(-(positions - total["positions"]) // (len(work) - number))
             )
             rng = random.Random(f"{self.seed} {number} {key}")
-            found = Compared(slices=not at_edge)
+            found = Counter(slices=int(not at_edge))
             boards = self._near_the_edge(run, key, rng, share) if at_edge else draw(key, rng, share)
             for board in boards:
                 if not self._compare_one(run, board, found):
                     continue
-                found.positions += 1
-                if (total.positions + found.positions) % TOGETHER == 0:
+                found["positions"] += 1
+                if (total["positions"] + found["positions"]) % TOGETHER == 0:
                     view = framed(board, run.step.colour)
                     view.halfmove_clock = rng.randrange(CLAIM_PLIES)
                     _compare_together(together, view, found)
-            total.add(found)
+            total.update(found)
             if tell is not None:
-                tell(total)
-        return total
+                tell(Compared(**total))
+        return Compared(**total)
 
     def _near_the_edge(
         self, run: _Kept, key: Key, rng: random.Random, number: int
@@ -331,10 +299,12 @@ class Audit:
                     if not np.array_equal(getattr(stored, name), getattr(now, name)):
                         board = next(draw(key, random.Random(self.seed), 1))
                         raise Mismatch(
-                            board.fen(), run.step.question, "a slice of the store",
+                            board.fen(),
+                            run.step.question,
+                            "a slice of the store",
                             "another one (a position of the slice stands here; --no-store leaves "
                             "the store alone)",
-                        )  # fmt: skip
+                        )
         return count
 
     def _together(self) -> Solution:
@@ -345,7 +315,7 @@ class Audit:
                 sets.add_packed(run.step.scope.mode, key, packed)
         return Solution(sets, Cost())
 
-    def _compare_one(self, run: _Kept, board: chess.Board, found: Compared) -> bool:
+    def _compare_one(self, run: _Kept, board: chess.Board, found: Counter[str]) -> bool:
         """One position of one run; False if the run says nothing of it.
 
         Raises:
@@ -363,8 +333,8 @@ class Audit:
             value = self._after(run, board, move, child)
             if value is not None:
                 after.append((child, _passed_on(value, board.is_zeroing(move))))
-        found.successors += len(after)
-        found.en_passant += board.has_legal_en_passant()
+        found["successors"] += len(after)
+        found["en_passant"] += board.has_legal_en_passant()
         if after:
             values = [value for _, value in after]
             follows = (max if board.turn else min)(values, key=_strength)
@@ -375,9 +345,12 @@ class Audit:
             follows = _NOT if mode == LOWER else _ZEROING
         if not _agrees(told, follows, mode, kept, found):
             raise Mismatch(
-                board.fen(), run.step.question, _told(told), _told(follows),
+                board.fen(),
+                run.step.question,
+                _told(told),
+                _told(follows),
                 [(child.fen(), _told(value)) for child, value in after],
-            )  # fmt: skip
+            )
         return True
 
     def _after(
@@ -392,10 +365,13 @@ class Audit:
         if not child.occupied_co[chess.WHITE] & ~child.kings:
             # A bare king wins nothing; what follows from there need not be kept.
             return _NOT
-        value = self._value(run, child)
+        lower = run.step.scope.mode == LOWER
+        # What was asked about is kept however many pieces it has, and need not be what the run
+        # made of a promotion: there it goes by the new piece being taken.
+        passed_over = board.turn != lower and _not_modelled(run.step.scope, move, child)
+        value = None if passed_over else self._value(run, child)
         if value is not None:
             return value
-        lower = run.step.scope.mode == LOWER
         if board.turn == lower:
             return None
         worst = _NOT if lower else _SURE
@@ -497,7 +473,6 @@ class _Open:
             return _NOT
         return (2 if plies <= CLAIM_PLIES else 1), plies
 
-
     def slowest(
         self, rng: random.Random, number: int
     ) -> list[tuple[chess.Color, list[tuple[int, int, int]]]]:
@@ -512,15 +487,11 @@ class _Open:
             flat = np.flatnonzero(won & (array >= least))
             chosen = flat[[rng.randrange(len(flat)) for _ in range(min(number, len(flat)))]]
             where = np.unravel_index(chosen, array.shape)
-            found.append(
-                (turn, [(int(a), int(b), int(c)) for a, b, c in zip(*where, strict=True)])
-            )
+            found.append((turn, [(int(a), int(b), int(c)) for a, b, c in zip(*where, strict=True)]))
         return found
 
 
-def board_at(
-    key: Key, symmetric: bool, at: tuple[int, int, int], turn: chess.Color
-) -> chess.Board:
+def board_at(key: Key, symmetric: bool, at: tuple[int, int, int], turn: chess.Color) -> chess.Board:
     """The position of a slice at block, black king, white king; it need not be legal."""
     codes, pawns = _men(key)
     block, black, white = at
@@ -557,9 +528,7 @@ def predecessors(board: chess.Board) -> list[chess.Board]:
             origins = takers = list(board.attacks(to) & free)
         moved = [(o, man) for o in origins if 0 <= o < 64 and free >> o & 1]
         taking = [(o, man) for o in takers]
-        if man.symbol() not in "PpKk" and chess.square_rank(to) == (
-            7 if mover else 0
-        ):
+        if man.symbol() not in "PpKk" and chess.square_rank(to) == (7 if mover else 0):
             pawn = chess.Piece(chess.PAWN, mover)
             moved += [(to + back, pawn)] if free >> (to + back) & 1 else []
             diagonal = chess.SquareSet(chess.BB_PAWN_ATTACKS[not mover][to] & free)
@@ -598,6 +567,16 @@ def _exits(structures: Structures, s: int) -> list[int]:
     return sorted(set(found[found >= 0].tolist()))
 
 
+def _not_modelled(scope: Scope, move: chess.Move, child: chess.Board) -> bool:
+    """Does a run of this scope leave out the promotion that led to a position?"""
+    if not move.promotion:
+        return False
+    kinds = scope.black_promotions if child.turn else scope.white_promotions
+    pieces = (child.occupied & ~child.pawns & ~child.kings).bit_count()
+    pawns = min(child.pawns.bit_count(), len(scope.caps) - 1)
+    return not kinds >> (move.promotion - chess.KNIGHT) & 1 or pieces > scope.caps[pawns]
+
+
 def _passed_on(value: Value, zeroing: bool) -> Value:
     """What a move into a position of this value is worth."""
     level, plies = value
@@ -615,30 +594,30 @@ def _strength(value: Value) -> tuple[int, float]:
     return level, -math.inf if plies is None else -plies
 
 
-def _agrees(told: Value, follows: Value, mode: int, kept: Kept, found: Compared) -> bool:
+def _agrees(told: Value, follows: Value, mode: int, kept: Kept, found: Counter[str]) -> bool:
     """Does the value told go with the one that follows from the moves?"""
     timed = told[1] is not None and follows[1] is not None
     if kept.complete or (kept.whole and 2 in (told[0], follows[0])):
-        found.exact += 1
+        found["exact"] += 1
         if not timed:
             # Without plies a win may be just within the rule or just beyond it.
             return told[0] == follows[0] or {told[0], follows[0]} == {1, 2}
-        found.distances += 1
+        found["distances"] += 1
         return told == follows
-    found.bounds += 1
+    found["bounds"] += 1
     if told[0] != follows[0]:
         return (told[0] < follows[0]) == (mode == LOWER) or (
             not timed and {told[0], follows[0]} == {1, 2}
         )
     if told[0] == 0 or not timed or (told[0] == 1 and kept.slow_unknown):
         return True
-    found.distances += 1
+    found["distances"] += 1
     assert told[1] is not None
     assert follows[1] is not None
     return told[1] >= follows[1] if mode == LOWER else told[1] <= follows[1]
 
 
-def _compare_together(solution: Solution, board: chess.Board, found: Compared) -> None:
+def _compare_together(solution: Solution, board: chess.Board, found: Counter[str]) -> None:
     """All runs together, with the board's clock: something must be left for it to be worth.
 
     Raises:
@@ -665,11 +644,13 @@ def _compare_together(solution: Solution, board: chess.Board, found: Compared) -
         least = most = -1 if board.is_check() else 0
     if max(low, least) > min(high, most):
         raise Mismatch(
-            board.fen(), "all runs together, with the halfmove clock",
-            _span(low, high), _span(least, most),
+            board.fen(),
+            "all runs together, with the halfmove clock",
+            _span(low, high),
+            _span(least, most),
             [(child.fen(), _span(-pair[1], -pair[0])) for child, pair in after],
-        )  # fmt: skip
-    found.together += 1
+        )
+    found["together"] += 1
 
 
 def _with_the_laws(solution: Solution, child: chess.Board) -> tuple[int, int]:

@@ -28,6 +28,8 @@ from chess import KING
 from tablebases.errors import TablebaseError
 from tablebases.material import is_material_name, men
 from tablebases.solver import kernels
+from tablebases.solver.budget import Budget, Cost, Progress
+from tablebases.solver.entries import LARGEST_WITH_DISTANCES, read_slice, store_key, write_slice
 from tablebases.solver.geometry import IMAGE, TRIANGLE_SQUARES
 from tablebases.solver.kernels import ZERO, U, _jit, has, legal_block, squares_of, valid_blocks
 from tablebases.solver.plan import (
@@ -43,21 +45,9 @@ from tablebases.solver.plan import (
 )
 from tablebases.solver.results import Distances, OpenDistances, Packed
 from tablebases.solver.run import Kept, OutOfMemory, Run, Stopped
-from tablebases.solver.solution import (
-    LARGEST_WITH_DISTANCES,
-    Budget,
-    Cost,
-    Key,
-    Progress,
-    Sets,
-    Solution,
-    Step,
-    _read,
-    _store_key,
-    _write,
-    keys_of,
-    mirrored,
-)
+from tablebases.solver.scopes import SolveStep
+from tablebases.solver.sets import Key, Sets, keys_of, mirrored
+from tablebases.solver.solution import Solution
 from tablebases.solver.store import Store
 from tablebases.solver.structures import LOWER, Scope, expand
 from tablebases.values import Outcome
@@ -229,9 +219,7 @@ def class_keys(name: str, colour: chess.Color) -> tuple[list[Key], list[Key]]:
         raise ValueError(f"not a material name: {name!r}")
     packed = _packed(name, colour)
     own = [(packed, w, b) for w, b in _structures(*_pawn_counts(name, colour))]
-    after = {
-        canonical((packed, w2, b2)) for _, w, b in own for w2, b2 in _after_en_passant(w, b)
-    }
+    after = {canonical((packed, w2, b2)) for _, w, b in own for w2, b2 in _after_en_passant(w, b)}
     return own, sorted(after)
 
 
@@ -277,9 +265,7 @@ def _fixed(g, k, codes, squares, wk, bk):
 
 
 @_jit
-def _tally(
-    k, symmetric, codes, wp, bp, white, black, none, weights, blocks, count, out
-):  # fmt: skip
+def _tally(k, symmetric, codes, wp, bp, white, black, none, weights, blocks, count, out):
     """Count the legal positions of a slice by value; returns the longest win, White to move."""
     squares = np.zeros(4, np.int64)
     white_legal = np.zeros(64, U)
@@ -450,9 +436,21 @@ class ClassSolution(Solution):
             wp, bp = U(kept.white), U(kept.black)
             count = valid_blocks(kept.pieces, kept.symmetric, wp | bp, blocks)
             most = int(
-                _tally(kept.pieces, kept.symmetric, kept.codes, wp, bp, distances.white,
-                       distances.black, distances.none, _WEIGHTS, blocks, count, out)
-            )  # fmt: skip
+                _tally(
+                    kept.pieces,
+                    kept.symmetric,
+                    kept.codes,
+                    wp,
+                    bp,
+                    distances.white,
+                    distances.black,
+                    distances.none,
+                    _WEIGHTS,
+                    blocks,
+                    count,
+                    out,
+                )
+            )
             total += out * twins
             if most > longest:
                 longest, where = most, (kept, distances.white)
@@ -593,9 +591,7 @@ class _Maker:
         self.cost.from_store += len(found)
         return True
 
-    def _turns(
-        self, colour: chess.Color, wanted: set[Key], sources: list[Key]
-    ) -> Iterator[_Turn]:
+    def _turns(self, colour: chess.Color, wanted: set[Key], sources: list[Key]) -> Iterator[_Turn]:
         """Plans for these sources, cut in two where one would take too much memory.
 
         Raises:
@@ -661,7 +657,7 @@ class _Maker:
             TooLarge: if more memory was needed than was planned.
         """
         plan, threads = task.plan, self.budget.threads
-        question = Step(task.colour, _SCOPE).question
+        question = SolveStep(task.colour, _SCOPE).question
         begun = time.monotonic()
         estimate = wall_seconds(plan.seconds, threads)
 
@@ -671,9 +667,7 @@ class _Maker:
                 spent = time.monotonic() - begun
                 left = spent * (1 - share) / share if share > 0.02 else estimate
                 passed = time.monotonic() - self.started
-                self.progress(
-                    Progress(question, done, len(plan.structures), share, passed, left)
-                )
+                self.progress(Progress(question, done, len(plan.structures), share, passed, left))
 
         spare = self.budget.memory - threads * scratch_bytes(plan.largest)
         run = None
@@ -688,7 +682,7 @@ class _Maker:
                 kept = run.kept(s)
                 self.sets.add(LOWER, key, kept)
                 if self.store is not None:
-                    _write(self.store, None, key, kept)
+                    write_slice(self.store, None, key, kept)
         except Stopped as error:
             raise Unfinished(self.name, time.monotonic() - self.started) from error
         except OutOfMemory as error:
@@ -706,7 +700,7 @@ class _Maker:
 def _room(store: Store, key: Key) -> int:
     """Bytes that a slice takes in the store, 0 if it is not there."""
     try:
-        return -(-os.stat(store._path(_store_key(None, key))).st_size // 4096) * 4096
+        return -(-os.stat(store._path(store_key(None, key))).st_size // 4096) * 4096
     except OSError:
         return 0
 
@@ -731,14 +725,14 @@ def stored(name: str, store: Store) -> tuple[int, bool]:
 
 def has_exact(store: Store, key: Key) -> bool:
     """Does the store have the exact set of this very slice? Only the head is looked at."""
-    return _store_key(None, key) in store
+    return store_key(None, key) in store
 
 
 def read_exact(store: Store, key: Key) -> Kept | None:
     """The exact set of a slice, if the store has it."""
     if not has_exact(store, key):
         return None
-    kept = _read(store, None, key)
+    kept = read_slice(store, None, key)
     return kept if kept is not None and kept.complete else None
 
 

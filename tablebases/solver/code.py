@@ -15,15 +15,23 @@ import re
 import shutil
 import sys
 import time
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from importlib.metadata import version
 from pathlib import Path
 from typing import Final
 
-__all__ = ["choose_folder", "code_folder", "compiled_sources", "prepared", "source_digest"]
+__all__ = [
+    "choose_folder",
+    "code_folder",
+    "compiled_sources",
+    "folder_of",
+    "own_folder",
+    "prepared",
+    "source_digest",
+]
 
 _ROOT: Final = Path(__file__).resolve().parents[1]
-"""The package ``tablebases``: all compiled functions lie in it (a test looks)."""
+"""The package ``tablebases``: all that the solver compiles lies in it (a test looks)."""
 _NAME: Final = re.compile(r"code-[0-9a-f]{24}")
 _UNUSED: Final = 30 * 86400.0
 """Seconds after which a folder that nobody has used is removed."""
@@ -36,17 +44,25 @@ def source_digest(root: Path = _ROOT, only: Iterable[Path] | None = None) -> str
     state = hashlib.blake2b(digest_size=12)
     for path in sorted(root.rglob("*.py") if only is None else only):
         content = path.read_bytes()
-        state.update(f"{path.relative_to(root).as_posix()} {len(content)}\n".encode())
+        inside = path.is_relative_to(root)
+        name = path.relative_to(root) if inside else Path(os.path.relpath(path, root.parent))
+        state.update(f"{name.as_posix()} {len(content)}\n".encode())
         state.update(content)
     return state.hexdigest()
 
 
-def compiled_sources(root: Path = _ROOT) -> set[Path]:
+def compiled_sources(root: Path = _ROOT, tops: Sequence[Path] = ()) -> set[Path]:
     """The files that machine code is made from.
+
+    Args:
+        root: the folder whose compiled functions are meant.
+        tops: top folders of the packages whose files these may take from; ``root`` itself if
+            none are named.
 
     They are those that hold compiled functions, those from which these functions take a name
     (another function, which may be inlined, or a number), and what the latter import in turn.
     """
+    tops = tuple(tops) or (root,)
     found: set[Path] = set()
     waiting: list[Path] = []
     for path in root.rglob("*.py"):
@@ -56,17 +72,19 @@ def compiled_sources(root: Path = _ROOT) -> set[Path]:
         tree = ast.parse(text)
         used = {
             name.id
-            for function in ast.walk(tree) if _is_compiled(function)
-            for name in ast.walk(function) if isinstance(name, ast.Name)
-        }  # fmt: skip
+            for function in ast.walk(tree)
+            if _is_compiled(function)
+            for name in ast.walk(function)
+            if isinstance(name, ast.Name)
+        }
         if used:
             found.add(path)
-            waiting += _imported(root, path, tree, used)
+            waiting += _imported(tops, path, tree, used)
     while waiting:
         path = waiting.pop()
         if path not in found:
             found.add(path)
-            waiting += _imported(root, path, ast.parse(path.read_bytes()), None)
+            waiting += _imported(tops, path, ast.parse(path.read_bytes()), None)
     return found
 
 
@@ -76,46 +94,64 @@ def _is_compiled(node: ast.AST) -> bool:
     )
 
 
-def _imported(root: Path, path: Path, tree: ast.AST, used: set[str] | None) -> Iterator[Path]:
-    """Files of the package from which the names in ``used`` are imported; None: any names."""
-    top = root.name
+def _imported(
+    tops: Sequence[Path], path: Path, tree: ast.AST, used: set[str] | None
+) -> Iterator[Path]:
+    """Files of the packages from which the names in ``used`` are imported; None: any names."""
+    home = next(top for top in tops if path.is_relative_to(top))
     for node in ast.walk(tree):
         modules = []
         if isinstance(node, ast.Import):
-            modules = [(alias.name, alias.asname or top) for alias in node.names]
+            modules = [
+                (alias.name, alias.asname or alias.name.split(".")[0]) for alias in node.names
+            ]
         elif isinstance(node, ast.ImportFrom):
-            above = path.parts[len(root.parts) : len(path.parts) - node.level]
+            above = path.parts[len(home.parts) : len(path.parts) - node.level]
             module = ".".join(
-                ((top, *above) if node.level else ()) + ((node.module,) if node.module else ())
+                ((home.name, *above) if node.level else ())
+                + ((node.module,) if node.module else ())
             )
             modules = [
                 (each, alias.asname or alias.name)
-                for alias in node.names for each in (module, f"{module}.{alias.name}")
-            ]  # fmt: skip
+                for alias in node.names
+                for each in (module, f"{module}.{alias.name}")
+            ]
         for module, name in modules:
             first, *rest = module.split(".")
-            if first == top and (used is None or name in used):
-                for file in (root.joinpath(*rest).with_suffix(".py") if rest else root,
-                             root.joinpath(*rest, "__init__.py")):  # fmt: skip
+            for top in tops:
+                if first != top.name or not (used is None or name in used):
+                    continue
+                for file in (
+                    top.joinpath(*rest).with_suffix(".py") if rest else top,
+                    top.joinpath(*rest, "__init__.py"),
+                ):
                     if file.is_file():
                         yield file
 
 
-def _digest() -> str:
-    """Sources, compiler and its settings, Python, and the processor that is compiled for."""
+def _digest(sources: Iterable[Path] | None = None) -> str:
+    """Sources, compiler and its settings, Python, and the processor that is compiled for.
+
+    Args:
+        sources: the files that machine code is made from; None for those of the solver.
+    """
     import llvmlite.binding as llvm
 
     # Settings such as NUMBA_BOUNDSCHECK change what a source is compiled to.
     settings = sorted(
-        f"{name}={value}" for name, value in os.environ.items()
+        f"{name}={value}"
+        for name, value in os.environ.items()
         if name.startswith("NUMBA_") and name != "NUMBA_CACHE_DIR"
-    )  # fmt: skip
+    )
     parts = (
-        source_digest(only=compiled_sources()), sys.version,
+        source_digest(only=compiled_sources() if sources is None else sources),
+        sys.version,
         *(f"{name} {version(name)}" for name in ("numba", "llvmlite", "numpy")),
-        llvm.get_process_triple(), llvm.get_host_cpu_name(),
-        llvm.get_host_cpu_features().flatten(), *settings,
-    )  # fmt: skip
+        llvm.get_process_triple(),
+        llvm.get_host_cpu_name(),
+        llvm.get_host_cpu_features().flatten(),
+        *settings,
+    )
     return hashlib.blake2b("\n".join(parts).encode(), digest_size=12).hexdigest()
 
 
@@ -128,23 +164,58 @@ def choose_folder() -> Path:
 
     named = os.environ.get("NUMBA_CACHE_DIR")
     base = (
-        Path(named) if named
+        Path(named)
+        if named
         else Path(platformdirs.user_cache_path("fullpoint", appauthor=False)) / "machine-code"
-    )  # fmt: skip
+    )
     if named and _NAME.fullmatch(base.name):
         base = base.parent  # chosen by the process above this one
     folder = base / f"code-{_digest()}"
+    _use(folder)
+    _keep(folder, ours=not named)
+    return folder
+
+
+def folder_of(package: Path, tops: Sequence[Path]) -> Path:
+    """The folder that ``own_folder`` gives, which need not be there yet."""
+    return code_folder().parent / f"code-{_digest(compiled_sources(package, tops))}"
+
+
+@contextlib.contextmanager
+def own_folder(package: Path, tops: Sequence[Path]) -> Iterator[Path]:
+    """What is imported meanwhile has its machine code in a folder of its own.
+
+    So a change there does not make the solver's code anew, nor the other way round. The solver
+    must have been imported before. Not for several threads at a time.
+
+    Args:
+        package: the folder that is imported from, beside ``tablebases``.
+        tops: as in ``compiled_sources``.
+    """
+    usual, folder = code_folder(), folder_of(package, tops)
+    _use(folder)
+    try:
+        _keep(folder, ours=False)
+        yield folder
+    finally:
+        _use(usual)
+
+
+def _use(folder: Path) -> None:
     os.environ["NUMBA_CACHE_DIR"] = str(folder)
     if "numba" in sys.modules:  # it has read its settings already
         sys.modules["numba"].config.CACHE_DIR = str(folder)
+
+
+def _keep(folder: Path, *, ours: bool) -> None:
+    """Make the folder, or note that it is in use; remove old ones beside a new one."""
     # Without a folder numba compiles anew each time; that is its own affair.
     with contextlib.suppress(OSError):
         if not folder.is_dir():
             folder.mkdir(parents=True, exist_ok=True)
-            _tidy(base, folder, ours=not named)
+            _tidy(folder.parent, folder, ours)
         elif time.time() - folder.stat().st_mtime > _MARK:
             os.utime(folder)
-    return folder
 
 
 def _tidy(base: Path, folder: Path, ours: bool) -> None:
@@ -164,8 +235,8 @@ def code_folder() -> Path:
     return Path(os.environ["NUMBA_CACHE_DIR"])
 
 
-def prepared() -> bool:
-    """Has the solver's machine code been made on this machine before?"""
+def prepared(folder: Path | None = None) -> bool:
+    """Has the machine code in a folder, the solver's if None, been made before?"""
     with contextlib.suppress(OSError):
-        return any(code_folder().rglob("*.nbi"))
+        return any((code_folder() if folder is None else folder).rglob("*.nbi"))
     return False

@@ -398,8 +398,9 @@ def en_passant_is_legal(bk, wk, squares, k, codes, wp, bp, wp_after, bp_after):
 
 
 @_jit
-def read_exits(side, squares, k, codes, wp, bp, rows, first, last, K, SYM, WP, BP, OFF, late, pool,
-               scratch, R):
+def read_exits(
+    side, squares, k, codes, wp, bp, rows, first, last, K, SYM, WP, BP, OFF, late, pool, scratch, R
+):
     """OR into ``R`` what the exits of one side reach.
 
     For White: placements from which an exit leads into a lost position of Black's. For Black:
@@ -438,8 +439,22 @@ def read_exits(side, squares, k, codes, wp, bp, rows, first, last, K, SYM, WP, B
                 continue
             block = fetch(pool, offset, ck, symmetric, child_squares, scratch, 1)
             if child >= 0 and (row[ROW_EP1] != NO_SLICE or row[ROW_EP2] != NO_SLICE):
-                block = after_double_step(side, row, block, child, child_squares, ck, codes,
-                                          WP, BP, OFF, off_l, off_n, pool, scratch)
+                block = after_double_step(
+                    side,
+                    row,
+                    block,
+                    child,
+                    child_squares,
+                    ck,
+                    codes,
+                    WP,
+                    BP,
+                    OFF,
+                    off_l,
+                    off_n,
+                    pool,
+                    scratch,
+                )
             mask = ALL
             if a >= 0:
                 mask &= ~bit(a)
@@ -499,13 +514,30 @@ def read_exits(side, squares, k, codes, wp, bp, rows, first, last, K, SYM, WP, B
                         break
                     R[i] |= word
         else:
-            open_promotion(side, kind, a, taken, squares, k, codes, occupied, row, child_squares,
-                           ck, symmetric, offset, pool, scratch, R)
+            open_promotion(
+                side,
+                kind,
+                a,
+                taken,
+                squares,
+                k,
+                codes,
+                occupied,
+                row,
+                child_squares,
+                ck,
+                symmetric,
+                offset,
+                pool,
+                scratch,
+                R,
+            )
 
 
 @_jit
-def after_double_step(side, row, block, child, child_squares, ck, codes, WP, BP, OFF, off_l, off_n,
-                      pool, scratch):
+def after_double_step(
+    side, row, block, child, child_squares, ck, codes, WP, BP, OFF, off_l, off_n, pool, scratch
+):
     """The child's block as it stands when the pawn may be taken en passant."""
     out = scratch[2]
     for i in range(64):
@@ -533,16 +565,33 @@ def after_double_step(side, row, block, child, child_squares, ck, codes, WP, BP,
             for i in range(64):
                 out[i] = ZERO
         else:
-            after = fetch(pool, OFF[off_n if side == 0 else off_l, ep], ck, False, child_squares,
-                          scratch, 4)
+            after = fetch(
+                pool, OFF[off_n if side == 0 else off_l, ep], ck, False, child_squares, scratch, 4
+            )
             for i in range(64):
                 out[i] &= ~after[i]
     return out
 
 
 @_jit
-def open_promotion(side, kind, a, taken, squares, k, codes, occupied, row, child_squares, ck,
-                   symmetric, offset, pool, scratch, R):
+def open_promotion(
+    side,
+    kind,
+    a,
+    taken,
+    squares,
+    k,
+    codes,
+    occupied,
+    row,
+    child_squares,
+    ck,
+    symmetric,
+    offset,
+    pool,
+    scratch,
+    R,
+):
     """A promotion that is not modelled: it counts unless the new piece is taken at once.
 
     For White (upper bound): a win unless Black can take into a position that is not won.
@@ -761,8 +810,24 @@ def carry_over(target, carry, joins, square, ply, dist, block, keep):
 
 
 @_jit
-def push_front(pool, off_n, fronts, f, front_blocks, n_front, k, symmetric, codes, pawns, ply, dist,
-               keep, changed, where, scratch):
+def push_front(
+    pool,
+    off_n,
+    fronts,
+    f,
+    front_blocks,
+    n_front,
+    k,
+    symmetric,
+    codes,
+    pawns,
+    ply,
+    dist,
+    keep,
+    changed,
+    where,
+    scratch,
+):
     """Take out of N all placements with a quiet move of White into the front.
 
     Along a line the front is swept once in each direction: what is carried from square to square
@@ -818,7 +883,9 @@ def push_front(pool, off_n, fronts, f, front_blocks, n_front, k, symmetric, code
                         if t < 0 or has(rest, t):
                             break
                         squares[0] = t
-                        push_image(pool, off_n, squares, k, carry, ply, dist, keep, changed, scratch)
+                        push_image(
+                            pool, off_n, squares, k, carry, ply, dist, keep, changed, scratch
+                        )
                         squares[0] = s
                         mask = ~bit(t)
                         for i in range(64):
@@ -888,8 +955,34 @@ def is_bare(k, codes, wp):
 
 
 @_jit
-def begin(k, symmetric, codes, wp, bp, rows, first, last, K, SYM, WP, BP, OFF, late, pool, off_l,
-          off_n, off_stale, C, blocks, count, scratch, H, front_blocks, mates, nones):
+def begin(
+    k,
+    symmetric,
+    codes,
+    wp,
+    bp,
+    rows,
+    first,
+    last,
+    K,
+    SYM,
+    WP,
+    BP,
+    OFF,
+    late,
+    pool,
+    off_l,
+    off_n,
+    off_stale,
+    C,
+    blocks,
+    count,
+    scratch,
+    H,
+    front_blocks,
+    mates,
+    nones,
+):
     """Everything up to the first quiet move: exits, mates, stalemates.
 
     Leaves in ``C`` the placements with Black to move that no exit saves, in N what no exit wins,
@@ -924,8 +1017,26 @@ def begin(k, symmetric, codes, wp, bp, rows, first, last, K, SYM, WP, BP, OFF, l
         for i in range(64):
             R[i] = ZERO
             quiet[i] = ZERO
-        read_exits(1, squares, k, codes, wp, bp, rows, first, last, K, SYM, WP, BP, OFF, late,
-                   pool, scratch, R)
+        read_exits(
+            1,
+            squares,
+            k,
+            codes,
+            wp,
+            bp,
+            rows,
+            first,
+            last,
+            K,
+            SYM,
+            WP,
+            BP,
+            OFF,
+            late,
+            pool,
+            scratch,
+            R,
+        )
         black_quiet(pool, off_n, b, squares, k, symmetric, codes, occupied, quiet, scratch, H)
         any_stuck = ZERO
         legal = pool[off_l + b]
@@ -962,8 +1073,26 @@ def begin(k, symmetric, codes, wp, bp, rows, first, last, K, SYM, WP, BP, OFF, l
         squares_of(b, k, symmetric, squares)
         for i in range(64):
             R[i] = ZERO
-        read_exits(0, squares, k, codes, wp, bp, rows, first, last, K, SYM, WP, BP, OFF, late,
-                   pool, scratch, R)
+        read_exits(
+            0,
+            squares,
+            k,
+            codes,
+            wp,
+            bp,
+            rows,
+            first,
+            last,
+            K,
+            SYM,
+            WP,
+            BP,
+            OFF,
+            late,
+            pool,
+            scratch,
+            R,
+        )
         for i in range(64):
             pool[off_n + b, i] &= ~R[i]
             pool[off_l + b, i] = ZERO
@@ -971,8 +1100,31 @@ def begin(k, symmetric, codes, wp, bp, rows, first, last, K, SYM, WP, BP, OFF, l
 
 
 @_jit
-def iterate(k, symmetric, codes, wp, bp, pool, off_l, off_n, C, state, fronts, front_blocks, blocks,
-            count, queued, changed, where, limit, dist_w, dist_l, keep, scratch, H):
+def iterate(
+    k,
+    symmetric,
+    codes,
+    wp,
+    bp,
+    pool,
+    off_l,
+    off_n,
+    C,
+    state,
+    fronts,
+    front_blocks,
+    blocks,
+    count,
+    queued,
+    changed,
+    where,
+    limit,
+    dist_w,
+    dist_l,
+    keep,
+    scratch,
+    H,
+):
     """Quiet moves, ply by ply, up to ``limit`` or until nothing changes.
 
     ``state``: last ply done; length of its front; whether a block is marked for the next ply;
@@ -1031,8 +1183,24 @@ def iterate(k, symmetric, codes, wp, bp, pool, off_l, off_n, C, state, fronts, f
                 new_front += 1
         waiting = 0
         if n_front > 0:
-            push_front(pool, off_n, fronts, f, front_blocks, n_front, k, symmetric, codes, pawns,
-                       ply, dist_w, keep, changed, where, scratch)
+            push_front(
+                pool,
+                off_n,
+                fronts,
+                f,
+                front_blocks,
+                n_front,
+                k,
+                symmetric,
+                codes,
+                pawns,
+                ply,
+                dist_w,
+                keep,
+                changed,
+                where,
+                scratch,
+            )
             for q in range(count):
                 b = blocks[q]
                 if changed[b] == ply:
@@ -1052,8 +1220,29 @@ def iterate(k, symmetric, codes, wp, bp, pool, off_l, off_n, C, state, fronts, f
 
 
 @_jit
-def start_fronts(k, symmetric, codes, wp, bp, pool, off_l, off_n, n, front_blocks, fronts, state,
-                 queued, changed, where, blocks, count, dist_w, dist_l, keep, scratch):
+def start_fronts(
+    k,
+    symmetric,
+    codes,
+    wp,
+    bp,
+    pool,
+    off_l,
+    off_n,
+    n,
+    front_blocks,
+    fronts,
+    state,
+    queued,
+    changed,
+    where,
+    blocks,
+    count,
+    dist_w,
+    dist_l,
+    keep,
+    scratch,
+):
     """Plies 0 and 1: mates (``fronts[1]``) and forced zeroing moves (``fronts[0]``).
 
     Both have ``n`` blocks, numbered in ``front_blocks[1]``. Every block is marked for ply 2.
@@ -1083,8 +1272,24 @@ def start_fronts(k, symmetric, codes, wp, bp, pool, off_l, off_n, n, front_block
                 fronts[0, front, i] = fronts[0, q, i]
             front_blocks[0, front] = b
             front += 1
-    push_front(pool, off_n, fronts, 1, front_blocks, n, k, symmetric, codes, wp | bp, 1, dist_w,
-               keep, changed, where, scratch)
+    push_front(
+        pool,
+        off_n,
+        fronts,
+        1,
+        front_blocks,
+        n,
+        k,
+        symmetric,
+        codes,
+        wp | bp,
+        1,
+        dist_w,
+        keep,
+        changed,
+        where,
+        scratch,
+    )
     for q in range(count):
         queued[blocks[q]] = 2
     state[0] = 1
@@ -1119,9 +1324,35 @@ def children_are_late(rows, first, last, OFF):
 
 
 @_jit
-def solve_batch(ids, start, K, SYM, CODES, WP, BP, ROW0, ROW1, rows, OFF, pool, PLIES, C, fronts,
-                blocks2, queued, changed, where, blocks, state, dist_w, dist_l, scratch, H, limit,
-                two_kinds):
+def solve_batch(
+    ids,
+    start,
+    K,
+    SYM,
+    CODES,
+    WP,
+    BP,
+    ROW0,
+    ROW1,
+    rows,
+    OFF,
+    pool,
+    PLIES,
+    C,
+    fronts,
+    blocks2,
+    queued,
+    changed,
+    where,
+    blocks,
+    state,
+    dist_w,
+    dist_l,
+    scratch,
+    H,
+    limit,
+    two_kinds,
+):
     """Solve slices in the order given, each after those it leads to.
 
     With ``two_kinds`` wins within and beyond the fifty-move rule are kept apart. Without, there is
@@ -1150,9 +1381,34 @@ def solve_batch(ids, start, K, SYM, CODES, WP, BP, ROW0, ROW1, rows, OFF, pool, 
                 for i in range(64):
                     pool[off_stale + b, i] = ZERO
         count = valid_blocks(k, symmetric, wp | bp, blocks)
-        n = begin(k, symmetric, codes, wp, bp, rows, ROW0[s], ROW1[s], K, SYM, WP, BP, OFF, False,
-                  pool, off_l, off_n, off_stale, C, blocks, count, scratch, H, blocks2[1],
-                  fronts[1], fronts[0])
+        n = begin(
+            k,
+            symmetric,
+            codes,
+            wp,
+            bp,
+            rows,
+            ROW0[s],
+            ROW1[s],
+            K,
+            SYM,
+            WP,
+            BP,
+            OFF,
+            False,
+            pool,
+            off_l,
+            off_n,
+            off_stale,
+            C,
+            blocks,
+            count,
+            scratch,
+            H,
+            blocks2[1],
+            fronts[1],
+            fronts[0],
+        )
         if OFF[OFF_KEEP_C, s] >= 0:
             keep_c = OFF[OFF_KEEP_C, s]
             keep_n = OFF[OFF_KEEP_N, s]
@@ -1164,11 +1420,54 @@ def solve_batch(ids, start, K, SYM, CODES, WP, BP, ROW0, ROW1, rows, OFF, pool, 
                 b = blocks[q]
                 for i in range(64):
                     pool[keep_c + b, i] = C[b, i]
-        start_fronts(k, symmetric, codes, wp, bp, pool, off_l, off_n, n, blocks2, fronts, state,
-                     queued, changed, where, blocks, count, dist_w, dist_l, False, scratch)
-        done = iterate(k, symmetric, codes, wp, bp, pool, off_l, off_n, C, state, fronts, blocks2,
-                       blocks, count, queued, changed, where, limit, dist_w, dist_l, False,
-                       scratch, H)
+        start_fronts(
+            k,
+            symmetric,
+            codes,
+            wp,
+            bp,
+            pool,
+            off_l,
+            off_n,
+            n,
+            blocks2,
+            fronts,
+            state,
+            queued,
+            changed,
+            where,
+            blocks,
+            count,
+            dist_w,
+            dist_l,
+            False,
+            scratch,
+        )
+        done = iterate(
+            k,
+            symmetric,
+            codes,
+            wp,
+            bp,
+            pool,
+            off_l,
+            off_n,
+            C,
+            state,
+            fronts,
+            blocks2,
+            blocks,
+            count,
+            queued,
+            changed,
+            where,
+            limit,
+            dist_w,
+            dist_l,
+            False,
+            scratch,
+            H,
+        )
         PLIES[s] = state[0]
         OFF[OFF_LATE_L, s] = off_l
         OFF[OFF_LATE_N, s] = off_n
@@ -1179,8 +1478,9 @@ def solve_batch(ids, start, K, SYM, CODES, WP, BP, ROW0, ROW1, rows, OFF, pool, 
 
 
 @_jit
-def late_exits(s, K, SYM, CODES, WP, BP, ROW0, ROW1, rows, OFF, pool, C2, N2, L2, blocks, count,
-               scratch, H):
+def late_exits(
+    s, K, SYM, CODES, WP, BP, ROW0, ROW1, rows, OFF, pool, C2, N2, L2, blocks, count, scratch, H
+):
     """The sets before the first quiet move when the fifty-move rule is left aside.
 
     ``C2``, ``N2`` and ``L2`` are arrays of their own; the pool is only read.
@@ -1206,8 +1506,26 @@ def late_exits(s, K, SYM, CODES, WP, BP, ROW0, ROW1, rows, OFF, pool, C2, N2, L2
         for i in range(64):
             R[i] = ZERO
             quiet[i] = ZERO
-        read_exits(1, squares, k, codes, wp, bp, rows, ROW0[s], ROW1[s], K, SYM, WP, BP, OFF, True,
-                   pool, scratch, R)
+        read_exits(
+            1,
+            squares,
+            k,
+            codes,
+            wp,
+            bp,
+            rows,
+            ROW0[s],
+            ROW1[s],
+            K,
+            SYM,
+            WP,
+            BP,
+            OFF,
+            True,
+            pool,
+            scratch,
+            R,
+        )
         black_quiet(N2, 0, b, squares, k, symmetric, codes, occupied, quiet, scratch, H)
         bare = is_bare(k, codes, wp)
         for i in range(64):
@@ -1223,24 +1541,88 @@ def late_exits(s, K, SYM, CODES, WP, BP, ROW0, ROW1, rows, OFF, pool, C2, N2, L2
         squares_of(b, k, symmetric, squares)
         for i in range(64):
             R[i] = ZERO
-        read_exits(0, squares, k, codes, wp, bp, rows, ROW0[s], ROW1[s], K, SYM, WP, BP, OFF, True,
-                   pool, scratch, R)
+        read_exits(
+            0,
+            squares,
+            k,
+            codes,
+            wp,
+            bp,
+            rows,
+            ROW0[s],
+            ROW1[s],
+            K,
+            SYM,
+            WP,
+            BP,
+            OFF,
+            True,
+            pool,
+            scratch,
+            R,
+        )
         for i in range(64):
             N2[b, i] &= ~R[i]
 
 
 @_jit
-def late_iterate(k, symmetric, codes, wp, bp, pool, off_l, off_n, C2, N2, has_exits, state, fronts,
-                 blocks2, queued, changed, where, blocks, count, dist_w, dist_l, keep, scratch, H):
+def late_iterate(
+    k,
+    symmetric,
+    codes,
+    wp,
+    bp,
+    pool,
+    off_l,
+    off_n,
+    C2,
+    N2,
+    has_exits,
+    state,
+    fronts,
+    blocks2,
+    queued,
+    changed,
+    where,
+    blocks,
+    count,
+    dist_w,
+    dist_l,
+    keep,
+    scratch,
+    H,
+):
     """Plies 101 and on, on copies of L and N; late exits count as a win in 101 plies."""
     if has_exits:
         state[0] = LAST_TRUE_PLY
         state[2] = 1
         for q in range(count):
             queued[blocks[q]] = LAST_TRUE_PLY + 1
-        iterate(k, symmetric, codes, wp, bp, pool, off_l, off_n, C2, state, fronts, blocks2,
-                blocks, count, queued, changed, where, LAST_TRUE_PLY + 1, dist_w, dist_l, keep,
-                scratch, H)
+        iterate(
+            k,
+            symmetric,
+            codes,
+            wp,
+            bp,
+            pool,
+            off_l,
+            off_n,
+            C2,
+            state,
+            fronts,
+            blocks2,
+            blocks,
+            count,
+            queued,
+            changed,
+            where,
+            LAST_TRUE_PLY + 1,
+            dist_w,
+            dist_l,
+            keep,
+            scratch,
+            H,
+        )
         for q in range(count):
             b = blocks[q]
             for i in range(64):
@@ -1252,13 +1634,58 @@ def late_iterate(k, symmetric, codes, wp, bp, pool, off_l, off_n, C2, N2, has_ex
                         new &= new - ONE
             queued[b] = LAST_TRUE_PLY + 2
         state[2] = 1
-    iterate(k, symmetric, codes, wp, bp, pool, off_l, off_n, C2, state, fronts, blocks2, blocks,
-            count, queued, changed, where, 1 << 30, dist_w, dist_l, keep, scratch, H)
+    iterate(
+        k,
+        symmetric,
+        codes,
+        wp,
+        bp,
+        pool,
+        off_l,
+        off_n,
+        C2,
+        state,
+        fronts,
+        blocks2,
+        blocks,
+        count,
+        queued,
+        changed,
+        where,
+        1 << 30,
+        dist_w,
+        dist_l,
+        keep,
+        scratch,
+        H,
+    )
 
 
 @_jit
-def restart(k, symmetric, codes, wp, bp, pool, off_l, off_n, kept_n, C, blocks, count, fronts,
-            blocks2, queued, changed, where, state, dist_w, dist_l, scratch, H):
+def restart(
+    k,
+    symmetric,
+    codes,
+    wp,
+    bp,
+    pool,
+    off_l,
+    off_n,
+    kept_n,
+    C,
+    blocks,
+    count,
+    fronts,
+    blocks2,
+    queued,
+    changed,
+    where,
+    state,
+    dist_w,
+    dist_l,
+    scratch,
+    H,
+):
     """From kept sets (``C``, ``kept_n``) to the point where ``iterate`` takes over.
 
     Writes the distances of plies 0 and 1 (a mate is stored as 0).
@@ -1306,5 +1733,26 @@ def restart(k, symmetric, codes, wp, bp, pool, off_l, off_n, kept_n, C, blocks, 
             while new != ZERO:
                 dist_w[b, i, lowest(new)] = 1
                 new &= new - ONE
-    start_fronts(k, symmetric, codes, wp, bp, pool, off_l, off_n, n, blocks2, fronts, state, queued,
-                 changed, where, blocks, count, dist_w, dist_l, True, scratch)
+    start_fronts(
+        k,
+        symmetric,
+        codes,
+        wp,
+        bp,
+        pool,
+        off_l,
+        off_n,
+        n,
+        blocks2,
+        fronts,
+        state,
+        queued,
+        changed,
+        where,
+        blocks,
+        count,
+        dist_w,
+        dist_l,
+        True,
+        scratch,
+    )

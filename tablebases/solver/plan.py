@@ -80,8 +80,21 @@ class Plan:
     def own_bytes(self) -> int:
         """Bytes that the plan itself takes in memory, about."""
         st = self.structures
-        held = (st.rows, st.codes, st.pieces, st.symmetric, st.white, st.black, st.first, st.last,
-                st.complete, self.order, self.starts, self.offsets, self.waits)  # fmt: skip
+        held = (
+            st.rows,
+            st.codes,
+            st.pieces,
+            st.symmetric,
+            st.white,
+            st.black,
+            st.first,
+            st.last,
+            st.complete,
+            self.order,
+            self.starts,
+            self.offsets,
+            self.waits,
+        )
         return sum(int(array.nbytes) for array in held)
 
     @property
@@ -155,6 +168,7 @@ def _reads_of(rows, first, last, out_child, out_set):
     return n
 
 
+# long: compiled, one simulation of the order in which slices are held
 @njit(cache=True, nogil=True)
 def _places(order, starts, first, last, rows, sizes, keep, limit):
     n = len(order)
@@ -326,8 +340,10 @@ def make_plan(structures: Structures, keep: Array, memory: int) -> Plan:
     seconds = seconds_of(structures)
     sizes = sizes_of(structures)
     large = seconds[structures.pieces >= 2].sum()
-    orders = [depth_first(structures.first, structures.last, structures.rows, turn)
-              for turn in (False, True)]  # fmt: skip
+    orders = [
+        depth_first(structures.first, structures.last, structures.rows, turn)
+        for turn in (False, True)
+    ]
     if large < 0.5 * seconds.sum():
         orders.insert(0, by_levels(structures.first, structures.last, structures.rows, orders[0]))
     best: Plan | None = None
@@ -345,8 +361,17 @@ def make_plan(structures: Structures, keep: Array, memory: int) -> Plan:
         room = max(0, memory - _THREADS * scratch_bytes(int(sizes.max()))) // BLOCK_BYTES
         if peak < room:
             offsets, first, waits, peak = _places(*arguments, min(room, 2 * int(peak)))
-        plan = Plan(structures, order, starts, offsets, first, waits, int(peak),
-                    int(sizes.max()), float(seconds.sum()))  # fmt: skip
+        plan = Plan(
+            structures,
+            order,
+            starts,
+            offsets,
+            first,
+            waits,
+            int(peak),
+            int(sizes.max()),
+            float(seconds.sum()),
+        )
         if peak <= room:
             return plan
         if best is None or plan.blocks < best.blocks:

@@ -12,17 +12,10 @@ import chess
 from tablebases.errors import MissingTable, TablebaseError
 from tablebases.material import material_name, normal_name
 from tablebases.probing import check_board
+from tablebases.solver.budget import Cost
 from tablebases.solver.classes import has_exact, read_exact
-from tablebases.solver.solution import (
-    Cost,
-    Key,
-    Sets,
-    Solution,
-    can_solve,
-    framed,
-    locate,
-    mirrored,
-)
+from tablebases.solver.sets import Key, Sets, can_solve, framed, locate, mirrored
+from tablebases.solver.solution import Solution
 from tablebases.solver.store import Store
 from tablebases.solver.structures import LOWER, UPPER
 from tablebases.values import Answer, Distance, Outcome

@@ -114,6 +114,7 @@ def zstd_module() -> Any:
     return zstandard
 
 
+# long: one loop of rounds over arrays that they share
 def replay(kept: Kept, dtype: Any = np.uint8) -> Distances:
     """Iterate the quiet moves of a kept slice once more, and write the distances down.
 
@@ -130,22 +131,82 @@ def replay(kept: Kept, dtype: Any = np.uint8) -> Distances:
     black = np.full((size, 64, 64), np.iinfo(dtype).max, dtype)
     count = int(kernels.valid_blocks(kept.pieces, kept.symmetric, wp | bp, x.blocks))
     kernels.restart(
-        kept.pieces, kept.symmetric, kept.codes, wp, bp, pool, 0, size, kept.open,
-        kept.candidates, x.blocks, count, x.fronts, x.front_blocks, x.queued, x.changed, x.where,
-        x.state, white, black, x.words, x.rows,
-    )  # fmt: skip
+        kept.pieces,
+        kept.symmetric,
+        kept.codes,
+        wp,
+        bp,
+        pool,
+        0,
+        size,
+        kept.open,
+        kept.candidates,
+        x.blocks,
+        count,
+        x.fronts,
+        x.front_blocks,
+        x.queued,
+        x.changed,
+        x.where,
+        x.state,
+        white,
+        black,
+        x.words,
+        x.rows,
+    )
     kernels.iterate(
-        kept.pieces, kept.symmetric, kept.codes, wp, bp, pool, 0, size, kept.candidates, x.state,
-        x.fronts, x.front_blocks, x.blocks, count, x.queued, x.changed, x.where,
-        kernels.LAST_TRUE_PLY, white, black, True, x.words, x.rows,
-    )  # fmt: skip
+        kept.pieces,
+        kept.symmetric,
+        kept.codes,
+        wp,
+        bp,
+        pool,
+        0,
+        size,
+        kept.candidates,
+        x.state,
+        x.fronts,
+        x.front_blocks,
+        x.blocks,
+        count,
+        x.queued,
+        x.changed,
+        x.where,
+        kernels.LAST_TRUE_PLY,
+        white,
+        black,
+        True,
+        x.words,
+        x.rows,
+    )
     late = kept.late_candidates is not None
     candidates = kept.late_candidates if late else kept.candidates
     kernels.late_iterate(
-        kept.pieces, kept.symmetric, kept.codes, wp, bp, pool, 0, size, candidates,
-        kept.late_open if late else pool[:0], late, x.state, x.fronts, x.front_blocks, x.queued,
-        x.changed, x.where, x.blocks, count, white, black, True, x.words, x.rows,
-    )  # fmt: skip
+        kept.pieces,
+        kept.symmetric,
+        kept.codes,
+        wp,
+        bp,
+        pool,
+        0,
+        size,
+        candidates,
+        kept.late_open if late else pool[:0],
+        late,
+        x.state,
+        x.fronts,
+        x.front_blocks,
+        x.queued,
+        x.changed,
+        x.where,
+        x.blocks,
+        count,
+        white,
+        black,
+        True,
+        x.words,
+        x.rows,
+    )
     if dtype is np.uint8 and int(x.state[0]) > _WIDEST_BYTE:
         return replay(kept, np.uint16)
     return Distances(white, black)

@@ -165,7 +165,19 @@ def _grow_ints(values):
 
 
 @njit(cache=True, nogil=True)
-def _expand(root_packed, root_white, root_black, mode, caps, white_kinds, black_kinds, budget, limit, most_bytes, largest):  # fmt: skip
+def _expand(
+    root_packed,
+    root_white,
+    root_black,
+    mode,
+    caps,
+    white_kinds,
+    black_kinds,
+    budget,
+    limit,
+    most_bytes,
+    largest,
+):
     size = 1 << 12
     packed = np.empty(size, np.int64)
     white = np.empty(size, np.uint64)
@@ -223,7 +235,11 @@ def _expand(root_packed, root_white, root_black, mode, caps, white_kinds, black_
             h = _hash(req_packed[q], req_white[q], req_black[q]) & U(len(table) - 1)
             while table[h] >= 0:
                 i = table[h]
-                if packed[i] == req_packed[q] and white[i] == req_white[q] and black[i] == req_black[q]:
+                if (
+                    packed[i] == req_packed[q]
+                    and white[i] == req_white[q]
+                    and black[i] == req_black[q]
+                ):
                     break
                 h = (h + U(1)) & U(len(table) - 1)
             i = table[h]

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from convert.collection.parts import Lines
-from convert.sources import game_stops
+from convert.reading.games import game_stops
 
 GAMES = Path(
     os.environ.get("FULLPOINT_BENCH_PGN")

@@ -95,9 +95,11 @@ def test_walking_against_reading(tmp_path: Path) -> None:
     clock = time.process_time
     base = timed(clock, reading)
     tree, ours, cuts = (timed(clock, what) / base for what in (trees, collecting, cutting))
-    print(f"\n{number} games: python-chess with a visitor 1; its game trees {tree:.2f}; "
-          f"collection at effort walk {ours:.2f}; of that cutting {cuts:.3f} "
-          f"({1000 * base / number:.2f} ms of processor time a game for python-chess)")
+    print(
+        f"\n{number} games: python-chess with a visitor 1; its game trees {tree:.2f}; "
+        f"collection at effort walk {ours:.2f}; of that cutting {cuts:.3f} "
+        f"({1000 * base / number:.2f} ms of processor time a game for python-chess)"
+    )
 
 
 def test_two_processes_against_one(tmp_path: Path) -> None:
@@ -115,9 +117,11 @@ def test_two_processes_against_one(tmp_path: Path) -> None:
 
     one = timed(time.perf_counter, collecting(1), 1)
     two = timed(time.perf_counter, collecting(2), 1)
-    print(f"\n{number} games: one process 1; two processes {one / two:.2f} times as fast "
-          f"({number / one:.0f} and {number / two:.0f} games a second, "
-          f"{multiprocessing.cpu_count()} processors)")
+    print(
+        f"\n{number} games: one process 1; two processes {one / two:.2f} times as fast "
+        f"({number / one:.0f} and {number / two:.0f} games a second, "
+        f"{multiprocessing.cpu_count()} processors)"
+    )
 
 
 def test_memory_is_flat(tmp_path: Path) -> None:
@@ -139,7 +143,9 @@ def test_memory_is_flat(tmp_path: Path) -> None:
         path = file_of(tmp_path, number)
         told = subprocess.run(
             [sys.executable, "-c", code, str(path), str(tmp_path / f"out{number}")],
-            capture_output=True, text=True, check=True,
+            capture_output=True,
+            text=True,
+            check=True,
         ).stdout.split()
         assert int(told[0]) == number
         peaks[number] = int(told[1]) / 1024

@@ -22,12 +22,13 @@ pytest.importorskip("pyarrow")
 
 from game_files import GAMES, spans, text_at, wanted
 
-from convert import judge, review
-from convert.bench import open_bench
 from convert.collection.parts import cut
 from convert.collection.rows import Options
 from convert.collection.work import _rows
-from tablebases.solver import solution
+from convert.judging import judges as judge
+from convert.judging.bench import open_bench
+from convert.review import game as review
+from tablebases.solver import trying
 
 pytestmark = pytest.mark.benchmark
 
@@ -52,8 +53,13 @@ class Clock:
         self.positions: list[tuple[float, str, str, str]] = []
         self.inner = [0.0]
 
-    def around(self, stage: str, call: Callable[..., Any], board: Callable[..., Any] | None,
-               told: Callable[..., str] = lambda *_: "") -> Callable[..., Any]:  # fmt: skip
+    def around(
+        self,
+        stage: str,
+        call: Callable[..., Any],
+        board: Callable[..., Any] | None,
+        told: Callable[..., str] = lambda *_: "",
+    ) -> Callable[..., Any]:
         def timed(*args: Any, **more: Any) -> Any:
             self.inner.append(0.0)
             start = time.process_time()
@@ -71,9 +77,7 @@ class Clock:
         return timed
 
 
-def test_where_the_time_goes_at_quick(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_where_the_time_goes_at_quick(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))  # no results of earlier times
     number = wanted(20)
     path = evenly(tmp_path, number)
@@ -82,17 +86,19 @@ def test_where_the_time_goes_at_quick(
     def fen(board: chess.Board, *_: Any) -> str:
         return board.fen()
 
-    def whose(solver: solution.Solver) -> str:
+    def whose(solver: trying.Solver) -> str:
         return solver.boards[0].fen() if solver.boards else ""
 
-    def settled(solver: solution.Solver) -> str:
+    def settled(solver: trying.Solver) -> str:
         done = sum(map(solver._is_settled, solver.boards))
-        return (f"{done} of {len(solver.boards)} positions settled, "
-                f"{len(solver.steps)} questions answered, on the clock {solver.cost.seconds:.1f} s")
+        return (
+            f"{done} of {len(solver.boards)} positions settled, "
+            f"{len(solver.steps)} questions answered, on the clock {solver.cost.seconds:.1f} s"
+        )
 
-    solution._compile()
+    trying._compile()
     wrapped: list[tuple[Any, str, str, Any, Any]] = [
-        (solution.Solver, "run", "solver", whose, settled),
+        (trying.Solver, "run", "solver", whose, settled),
         (judge, "resolve", "look-ahead", fen, None),
         (judge, "prove", "forced lines", fen, None),
         (judge, "features", "features", None, None),
@@ -117,9 +123,11 @@ def test_where_the_time_goes_at_quick(
                 start = now
     assert len(games) == number
     total = sum(games)
-    print(f"\n{number} games, {total:.0f} s of processor time, {number / total:.2f} games "
-          f"a second; a game {total / number:.2f} s, half of them {statistics.median(games):.2f} "
-          f"or less, {max(games):.1f} at most")
+    print(
+        f"\n{number} games, {total:.0f} s of processor time, {number / total:.2f} games "
+        f"a second; a game {total / number:.2f} s, half of them {statistics.median(games):.2f} "
+        f"or less, {max(games):.1f} at most"
+    )
     status = Path("/proc/self/status").read_text(encoding="ascii")
     peak = next(line for line in status.splitlines() if line.startswith("VmHWM"))
     print(f"peak memory {int(peak.split()[1]) >> 10} MB")

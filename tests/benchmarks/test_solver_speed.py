@@ -22,8 +22,9 @@ from tablebases.solver import Budget, Solution, Store, kernels, solve
 from tablebases.solver.plan import make_plan
 from tablebases.solver.results import OpenDistances, place
 from tablebases.solver.run import Run
-from tablebases.solver.solution import Solver, locate
+from tablebases.solver.sets import locate
 from tablebases.solver.structures import LOWER, Scope, expand
+from tablebases.solver.trying import Solver
 
 pytestmark = pytest.mark.benchmark
 
@@ -72,8 +73,10 @@ def test_rook_against_knight() -> None:
     work = run()
     seconds, reference = timed(lambda: retrograde("KR", "KN"))
     assert _whole_board_wins(work, 0) == reference.count_wins(chess.WHITE)
-    print(f"\nK+R v K+N, win set: {best * 1e3:.0f} ms; position by position {seconds:.1f} s "
-          f"(wins of both colours), ratio {seconds / best:.0f}")
+    print(
+        f"\nK+R v K+N, win set: {best * 1e3:.0f} ms; position by position {seconds:.1f} s "
+        f"(wins of both colours), ratio {seconds / best:.0f}"
+    )
 
 
 def _whole_board_wins(work: Run, s: int) -> int:
@@ -93,11 +96,14 @@ def _whole_board_wins(work: Run, s: int) -> int:
     return total
 
 
-@pytest.mark.parametrize(("name", "fen"), [
-    ("K+R v K, exact with distances", "8/8/8/3k4/8/3K4/4R3/8 w - - 0 1"),
-    ("K+R v K+N, exact with distances", ROOK_V_KNIGHT),
-    ("K+R+P v K+N, exact with distances", "8/8/3n4/4k3/8/4K3/4P3/R7 w - - 0 1"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("name", "fen"),
+    [
+        ("K+R v K, exact with distances", "8/8/8/3k4/8/3K4/4R3/8 w - - 0 1"),
+        ("K+R v K+N, exact with distances", ROOK_V_KNIGHT),
+        ("K+R+P v K+N, exact with distances", "8/8/3n4/4k3/8/4K3/4P3/R7 w - - 0 1"),
+    ],
+)
 def test_exact(name: str, fen: str) -> None:
     """Outcome and distance from a position."""
     board = chess.Board(fen)
@@ -125,12 +131,15 @@ def test_five_men_without_pawns() -> None:
     print(f"\nK+R+B v K+R, win set: {seconds:.1f} s")
 
 
-@pytest.mark.parametrize(("name", "fen", "outcome"), [
-    ("R+2 v N+2", "8/5p2/4knp1/8/8/5PP1/3R2K1/8 w - - 0 1", Outcome.WIN),
-    ("R+3 v N+2", "8/5p2/4knp1/8/8/5PPP/3R2K1/8 w - - 0 1", Outcome.WIN),
-    ("pawns 3 v 3", "8/8/5ppp/5k2/8/5PPP/6K1/8 w - - 0 1", None),
-    ("pawns 4 v 4", "8/7p/5ppk/8/8/5PPK/7P/8 w - - 0 1", None),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("name", "fen", "outcome"),
+    [
+        ("R+2 v N+2", "8/5p2/4knp1/8/8/5PP1/3R2K1/8 w - - 0 1", Outcome.WIN),
+        ("R+3 v N+2", "8/5p2/4knp1/8/8/5PPP/3R2K1/8 w - - 0 1", Outcome.WIN),
+        ("pawns 3 v 3", "8/8/5ppp/5k2/8/5PPP/6K1/8 w - - 0 1", None),
+        ("pawns 4 v 4", "8/7p/5ppk/8/8/5PPK/7P/8 w - - 0 1", None),
+    ],
+)
 def test_settled(name: str, fen: str, outcome: Outcome | None) -> None:
     """Pawns free to move on both sides; settled means that the ends of the interval meet."""
     board = chess.Board(fen)
@@ -139,8 +148,10 @@ def test_settled(name: str, fen: str, outcome: Outcome | None) -> None:
     assert low == high
     assert outcome is None or low is outcome
     cost = solution.cost
-    print(f"\n{name}: {seconds:.1f} s, {low.word}, {cost.slices:,} slices, "
-          f"{cost.peak_bytes / 2**30:.1f} GB planned, {len(solver.steps)} steps")
+    print(
+        f"\n{name}: {seconds:.1f} s, {low.word}, {cost.slices:,} slices, "
+        f"{cost.peak_bytes / 2**30:.1f} GB planned, {len(solver.steps)} steps"
+    )
 
 
 def test_probing_in_bulk() -> None:
@@ -160,16 +171,20 @@ def test_probing_in_bulk() -> None:
             work.set_piece_at(square, chess.Piece.from_symbol(symbol))
         if work.is_valid():
             boards.append(work)
-    at = np.array([
-        place(packed.kept, locate(b)[1], b.king(True), b.king(False))  # type: ignore[arg-type]
-        for b in boards
-    ])  # fmt: skip
+    at = np.array(
+        [
+            place(packed.kept, locate(b)[1], b.king(True), b.king(False))  # type: ignore[arg-type]
+            for b in boards
+        ]
+    )
     seconds, plies = timed(lambda: distances.white[at[:, 0], at[:, 1], at[:, 2]])
     with open_tables() as prober:
         slow, wdl = timed(lambda: [prober.wdl_after_zeroing(b) for b in boards])
     assert all((w is Outcome.WIN) == (p > 0) for w, p in zip(wdl, plies, strict=True))
-    print(f"\nbulk probing: {seconds / len(boards) * 1e9:.0f} ns a position, "
-          f"ratio to one by one {slow / seconds:.0f}")
+    print(
+        f"\nbulk probing: {seconds / len(boards) * 1e9:.0f} ns a position, "
+        f"ratio to one by one {slow / seconds:.0f}"
+    )
 
 
 def test_second_run_from_the_store(tmp_path: Path) -> None:

@@ -21,12 +21,12 @@ import chess.pgn
 import chess.syzygy
 import pytest
 
-from convert.fastread import read_lines
-from convert.judge import EFFORTS, Bench, Effort, EffortName
-from convert.review import review_game
-from convert.sources import read_games
-from convert.trades import find_trades
-from convert.walker import phases, walk
+from convert.judging.judges import EFFORTS, Bench, Effort, EffortName
+from convert.reading.fastread import read_lines
+from convert.reading.games import read_games
+from convert.review.game import review_game
+from convert.review.trades import find_trades
+from convert.review.walker import phases, walk
 from tablebases.files import bundled_folder
 from tablebases.probing import open_tables
 
@@ -66,8 +66,10 @@ def test_start_up() -> None:
     base = median(lambda: subprocess.run([sys.executable, "-c", "import chess"], check=True))
     version = median(command("--version"))
     position = median(command("position", fen))
-    print(f"\nimport chess 1; --version {version / base:.2f}; position {position / base:.2f} "
-          f"({base:.3f}, {version:.3f}, {position:.3f} s)")
+    print(
+        f"\nimport chess 1; --version {version / base:.2f}; position {position / base:.2f} "
+        f"({base:.3f}, {version:.3f}, {position:.3f} s)"
+    )
 
 
 def ending_game(tmp_path: Path) -> tuple[Path, int]:
@@ -99,15 +101,17 @@ def test_one_game_with_a_long_table_ending(tmp_path: Path) -> None:
     base = median(lambda: subprocess.run([sys.executable, "-c", "import chess"], check=True))
     taken = median(command("game", str(path)), 3)
     peak = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
-    print(f"\nimport chess 1; game of {plies} plies {taken / base:.1f} ({taken:.2f} s), "
-          f"largest child process {peak:.0f} MB")
+    print(
+        f"\nimport chess 1; game of {plies} plies {taken / base:.1f} ({taken:.2f} s), "
+        f"largest child process {peak:.0f} MB"
+    )
 
 
 def test_probes_against_probing_every_move(tmp_path: Path) -> None:
     """How many table look-ups a review makes, and how many reading every move would take."""
     ours = plain = direct = 0
     slips = 0
-    no_proofs = Effort(look_ahead_nodes=500, proof_nodes=0, proof_men=0, proof_slack=0)
+    no_proofs = Effort(500, 20, proof_nodes=0, proof_checked=0, proof_men=0, proof_slack=0)
     for read in list(read_games(GAMES))[:20]:
         review = review_game(read, Bench(open_tables(), effort=EFFORTS[EffortName.NORMAL]))
         ours += review.counts.wdl_probes + review.counts.dtz_probes
@@ -118,9 +122,11 @@ def test_probes_against_probing_every_move(tmp_path: Path) -> None:
             if len(board.piece_map()) <= 4:
                 direct += 2 * (1 + board.legal_moves.count())
     assert slips > 0
-    print(f"\nlook-ups: every legal move of every ply (WDL and DTZ) 1; a review without lines into "
-          f"the tables {plain / direct:.2f}, with them {ours / direct:.2f} "
-          f"({direct}, {plain}, {ours})")
+    print(
+        f"\nlook-ups: every legal move of every ply (WDL and DTZ) 1; a review without lines into "
+        f"the tables {plain / direct:.2f}, with them {ours / direct:.2f} "
+        f"({direct}, {plain}, {ours})"
+    )
 
 
 class _Nothing(chess.pgn.BaseVisitor[bool]):
@@ -186,11 +192,13 @@ def test_walk_against_reading(tmp_path: Path) -> None:
         assert run() == copies * games
         taken[run] = time.process_time() - start
     base = taken[visitor]
-    print(f"\npython-chess with a visitor that keeps nothing 1; reading to a tree: python-chess "
-          f"{taken[plain] / base:.2f}, read_games {taken[reading] / base:.2f}, with phases and "
-          f"trades {taken[walking] / base:.2f}; main lines alone: read_lines "
-          f"{taken[lines] / base:.3f}, with phases and trades {taken[light] / base:.3f} "
-          f"({1000 * base / (copies * games):.2f} ms a game)")
+    print(
+        f"\npython-chess with a visitor that keeps nothing 1; reading to a tree: python-chess "
+        f"{taken[plain] / base:.2f}, read_games {taken[reading] / base:.2f}, with phases and "
+        f"trades {taken[walking] / base:.2f}; main lines alone: read_lines "
+        f"{taken[lines] / base:.3f}, with phases and trades {taken[light] / base:.3f} "
+        f"({1000 * base / (copies * games):.2f} ms a game)"
+    )
 
 
 def test_memory_is_flat(tmp_path: Path) -> None:
@@ -199,9 +207,9 @@ def test_memory_is_flat(tmp_path: Path) -> None:
     games = sum(1 for _ in read_games(GAMES))
     code = (
         "import sys, resource\n"
-        "from convert.sources import read_games\n"
-        "from convert.walker import walk, phases\n"
-        "from convert.trades import find_trades\n"
+        "from convert.reading.games import read_games\n"
+        "from convert.review.walker import walk, phases\n"
+        "from convert.review.trades import find_trades\n"
         "n = 0\n"
         "for r in read_games(sys.argv[1]):\n"
         "    w = walk(r.game.board(), r.moves); phases(w); find_trades(w); n += 1\n"
@@ -211,8 +219,9 @@ def test_memory_is_flat(tmp_path: Path) -> None:
     for copies in (-(-500 // games), -(-5000 // games)):
         path = tmp_path / f"{copies}.pgn"
         path.write_text((text.rstrip() + "\n\n") * copies, encoding="utf-8")
-        done = subprocess.run([sys.executable, "-c", code, str(path)], capture_output=True,
-                              text=True, check=True).stdout.split()
+        done = subprocess.run(
+            [sys.executable, "-c", code, str(path)], capture_output=True, text=True, check=True
+        ).stdout.split()
         assert int(done[0]) == copies * games
         peaks[int(done[0])] = int(done[1]) / 1024
     (few, small), (many, large) = sorted(peaks.items())
@@ -236,5 +245,7 @@ def test_probe_speed_against_python_chess_alone() -> None:
         assert abs(tables.wdl_after_zeroing(board) - wdl) == 0
     bare = median(lambda: [raw.probe_wdl(b) for b in boards], 3)
     ours = median(lambda: [tables.outcome_or_none(b) for b in boards], 3)
-    print(f"\nbare WDL probe 1; our outcome with the clock {ours / bare:.2f} "
-          f"({len(boards)} positions)")
+    print(
+        f"\nbare WDL probe 1; our outcome with the clock {ours / bare:.2f} "
+        f"({len(boards)} positions)"
+    )

@@ -65,9 +65,11 @@ def opened(browser: Any) -> Iterator[Callable[..., Any]]:
         page.on("dialog", lambda dialog: (troubles.append("dialog"), dialog.dismiss()))
         page.on(
             "request",
-            lambda request: request.url.split("#")[0] == own
-            or request.url.startswith("data:")
-            or troubles.append(f"request: {request.url}"),
+            lambda request: (
+                request.url.split("#")[0] == own
+                or request.url.startswith("data:")
+                or troubles.append(f"request: {request.url}")
+            ),
         )
         page.goto(own)
         return page

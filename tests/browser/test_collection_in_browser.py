@@ -28,10 +28,20 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     random_collection(folder / "judged", 4, 120)
     random_collection(folder / "walked", 4, 120, judged=False)
     long = "W" * 90
-    odd = game(1, white=long, black="<b>\u202eX</b>", event=long, file=f"{long}.pgn",
-               ending_ahead="white", ending_ply=3, ending_kind="rook ending",
-               ending_edge="a pawn up", ending_material="KRPvKR", side=None,
-               effort="walk")  # fmt: skip
+    odd = game(
+        1,
+        white=long,
+        black="<b>\u202eX</b>",
+        event=long,
+        file=f"{long}.pgn",
+        ending_ahead="white",
+        ending_ply=3,
+        ending_kind="rook ending",
+        ending_edge="a pawn up",
+        ending_material="KRPvKR",
+        side=None,
+        effort="walk",
+    )
     write_part(folder / "hostile", "00", {"games": [odd], "errors": [error(1, file=long)]})
     out = {}
     for kind in KINDS:
@@ -62,7 +72,11 @@ def test_nothing_scrolls_sideways(
 @pytest.mark.parametrize("width", [360, 1280])
 @pytest.mark.parametrize("kind", KINDS)
 def test_accessibility_rules_hold(
-    kind: str, width: int, scheme: str, made: dict[str, Path], opened: Opened,
+    kind: str,
+    width: int,
+    scheme: str,
+    made: dict[str, Path],
+    opened: Opened,
     accessible: Callable[[Any, int], None],
 ) -> None:
     page = opened(made[kind], width=width, color_scheme=scheme)

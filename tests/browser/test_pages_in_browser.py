@@ -13,14 +13,14 @@ from typing import Any
 import chess
 import pytest
 
-from convert.judge import Bench
+from convert.judging.judges import Bench
 from convert.model import Review
+from convert.reading.games import read_games
 from convert.reports.board_svg import LEFT, SQUARE, TOP
 from convert.reports.diagram import in_words
 from convert.reports.html import index, index_row, page, page_name
-from convert.review import review_game
-from convert.sources import read_games
-from convert.wording import verdict_words
+from convert.review.game import review_game
+from convert.wording.verdicts import verdict_words
 from tablebases.probing import open_tables
 
 pytestmark = pytest.mark.browser
@@ -74,8 +74,7 @@ def shown(page: Any, figure: str) -> str:
     """The men on a diagram, as FEN, read from where they are drawn."""
     uses = page.eval_on_selector_all(
         f"#{figure} .men use",
-        "all => all.map(u => [u.getAttribute('href'), +u.getAttribute('x'), "
-        "+u.getAttribute('y')])",
+        "all => all.map(u => [u.getAttribute('href'), +u.getAttribute('x'), +u.getAttribute('y')])",
     )
     board = chess.Board(None)
     for href, x, y in uses:
@@ -131,14 +130,16 @@ def test_stepping_shows_the_right_position_at_each_ply(
     check_score(page, review, positions[start], start)
 
 
+def unfold(page: Any) -> None:
+    """Open what is folded, as a reader does before he clicks on it."""
+    page.evaluate("document.querySelectorAll('details').forEach(d => { d.open = true })")
+
+
 @pytest.mark.parametrize("name", GAMES)
-def test_every_shown_line_can_be_stepped(
-    name: str, made: dict[str, Made], opened: Opened
-) -> None:
+def test_every_shown_line_can_be_stepped(name: str, made: dict[str, Made], opened: Opened) -> None:
     page, review = opened(made[name].path), made[name].review
-    before = {
-        (board.fullmove_number, board.turn): board for board in boards(review)
-    }
+    unfold(page)
+    before = {(board.fullmove_number, board.turn): board for board in boards(review)}
     # The author's variations start where they were written, which may be in another variation.
     sidelines = iter([line.fen for record in review.plies for line in record.sidelines])
     lines = page.query_selector_all("[data-line]:not(.score)")
@@ -147,7 +148,8 @@ def test_every_shown_line_can_be_stepped(
         moves = line.query_selector_all(":scope > .mv")
         figure = page.evaluate(
             "line => (line.closest('article') || line.closest('.scoresheet'))"
-            ".querySelector('figure').id", line,
+            ".querySelector('figure').id",
+            line,
         )
         at_rest = shown(page, figure), page.text_content(f"#{figure} title")
         board: chess.Board | None = None
@@ -215,9 +217,7 @@ def test_the_strip_leads_to_the_move(made: dict[str, Made], opened: Opened) -> N
     check_score(page, review, positions[3], 3)
 
 
-def test_a_link_into_the_page_opens_at_the_move(
-    made: dict[str, Made], browser: Any
-) -> None:
+def test_a_link_into_the_page_opens_at_the_move(made: dict[str, Made], browser: Any) -> None:
     review = made["trade"].review
     page = browser.new_page()
     page.goto(made["trade"].path.as_uri() + "#p20")
@@ -269,7 +269,11 @@ def test_nothing_scrolls_sideways(
 @pytest.mark.parametrize("width", [360, 1280])
 @pytest.mark.parametrize("name", [*GAMES, "index"])
 def test_accessibility_rules_hold(
-    name: str, width: int, scheme: str, made: dict[str, Made], opened: Opened,
+    name: str,
+    width: int,
+    scheme: str,
+    made: dict[str, Made],
+    opened: Opened,
     accessible: Callable[[Any, int], None],
 ) -> None:
     page = opened(made[name].path, width=width, color_scheme=scheme)
@@ -303,6 +307,7 @@ def test_motion_only_where_it_is_welcome(made: dict[str, Made], opened: Opened) 
 def test_print(name: str, made: dict[str, Made], opened: Opened) -> None:
     page, review = opened(made[name].path), made[name].review
     at_rest = page.eval_on_selector_all("figure title", "all => all.map(t => t.textContent)")
+    unfold(page)
     page.locator("article .line .mv").first.click()
     page.keyboard.press("ArrowRight")
     page.locator(".score .mv").first.click()
@@ -404,9 +409,7 @@ def test_the_policy_lets_nothing_in(name: str, made: dict[str, Made], browser: A
             page.evaluate(INTRUDERS)
             page.wait_for_timeout(400)
             colour = page.evaluate("getComputedStyle(document.body).color")
-            found[path] = (
-                page.evaluate("window.taken"), colour == "rgb(255, 0, 0)", sorted(asked)
-            )
+            found[path] = (page.evaluate("window.taken"), colour == "rgb(255, 0, 0)", sorted(asked))
         assert found["/page"] == (None, False, [])
         assert found["/bare"] == (1, True, ["/x.html", "/x.js", "/x.png"])
     finally:
@@ -436,9 +439,7 @@ def test_the_index_sorts(made: dict[str, Made], opened: Opened) -> None:
     assert column(1) == ["1", "2", "3"]
 
 
-def test_the_index_is_a_plain_table_without_script(
-    made: dict[str, Made], opened: Opened
-) -> None:
+def test_the_index_is_a_plain_table_without_script(made: dict[str, Made], opened: Opened) -> None:
     page = opened(made["index"].path, java_script_enabled=False)
     assert page.locator("button").count() == 0
     for link in page.locator("tbody a").all():

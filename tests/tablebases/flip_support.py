@@ -146,9 +146,10 @@ def _differ(good: chess.syzygy.Table, bad: chess.syzygy.Table, byte: int) -> boo
     if inside or byte >= good.data.size() - 16:
         return False
     # What the values mean may have changed: the map of distances, the flags, the order of men.
-    return good.data[4:64] != bad.data[4:64] or any(
-        getattr(good, name, None) != getattr(bad, name, None) for name in ("p_map", "map_idx")
-    ) or (
-        isinstance(good, chess.syzygy.DtzTable)
-        and good.p_map <= byte < old[0][0].indextable
+    return (
+        good.data[4:64] != bad.data[4:64]
+        or any(
+            getattr(good, name, None) != getattr(bad, name, None) for name in ("p_map", "map_idx")
+        )
+        or (isinstance(good, chess.syzygy.DtzTable) and good.p_map <= byte < old[0][0].indextable)
     )

@@ -140,6 +140,7 @@ def placements(name: str) -> Iterator[tuple[chess.Board, int]]:
                     yield board, weight
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["KQvK", "KRvK"])
 def test_shares_by_complete_enumeration(prober: SyzygyProber, name: str) -> None:
     counts: Counter[tuple[chess.Color, Outcome]] = Counter()

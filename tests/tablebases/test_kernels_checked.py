@@ -19,8 +19,10 @@ from tablebases import Outcome
 from tablebases.probing import SyzygyProber
 from tablebases.solver import Budget, kernels
 from tablebases.solver.classes import solve_class
-from tablebases.solver.solution import LOWER, Scope, Solution, Solver, Step, exactly
-from tablebases.solver.structures import UPPER
+from tablebases.solver.scopes import SolveStep, exactly
+from tablebases.solver.solution import Solution
+from tablebases.solver.structures import LOWER, UPPER, Scope
+from tablebases.solver.trying import Solver
 
 UNCOMPILED = os.environ.get("NUMBA_DISABLE_JIT") == "1"
 CHECKED = os.environ.get("NUMBA_BOUNDSCHECK") == "1"
@@ -38,7 +40,7 @@ def solved(fen: str, scope: Scope, *colours: chess.Color) -> Solution:
     """The position solved with one scope, by one thread, for the wins of these colours."""
     solver = Solver([chess.Board(fen)], Budget(threads=1))
     for colour in colours:
-        step = Step(colour, scope)
+        step = SolveStep(colour, scope)
         plan = solver._prepare(step, solver.boards)
         assert plan is not None
         solver._execute(step, plan)
@@ -64,11 +66,16 @@ def placed(fen: str, number: int) -> list[chess.Board]:
     return found
 
 
-@pytest.mark.parametrize("fen", [
-    ROOK, PROMOTION,
-    pytest.param("8/8/8/4k3/8/2N1K3/8/4r3 w - - 0 1", marks=compiled_only),
-    pytest.param(EN_PASSANT, marks=compiled_only),
-], ids=["rook", "promotion", "rook and knight", "en passant"])  # fmt: skip
+@pytest.mark.parametrize(
+    "fen",
+    [
+        ROOK,
+        PROMOTION,
+        pytest.param("8/8/8/4k3/8/2N1K3/8/4r3 w - - 0 1", marks=compiled_only),
+        pytest.param(EN_PASSANT, marks=compiled_only),
+    ],
+    ids=["rook", "promotion", "rook and knight", "en passant"],
+)
 def test_exactly(fen: str, tables: SyzygyProber) -> None:
     """Outcomes of the tables, and their distances but for the rounding."""
     solution = solved(fen, exactly(), *chess.COLORS)
@@ -83,9 +90,14 @@ def test_exactly(fen: str, tables: SyzygyProber) -> None:
         assert abs(found.plies) - abs(known.plies) in ((0, 1) if known.rounded else (0,))
 
 
-@pytest.mark.parametrize("fen", [
-    TWO_PROMOTE, pytest.param(EN_PASSANT, marks=compiled_only),
-], ids=["promotions", "en passant"])  # fmt: skip
+@pytest.mark.parametrize(
+    "fen",
+    [
+        TWO_PROMOTE,
+        pytest.param(EN_PASSANT, marks=compiled_only),
+    ],
+    ids=["promotions", "en passant"],
+)
 @pytest.mark.parametrize("mode", [LOWER, UPPER], ids=["lower", "upper"])
 def test_bounds(fen: str, mode: int, tables: SyzygyProber) -> None:
     """With promotions left out, on one side each, the truth lies within the bounds."""

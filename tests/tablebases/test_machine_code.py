@@ -19,6 +19,9 @@ import pytest
 from tablebases.solver import code, kernels, prepared
 
 ROOT = Path(__file__).parents[2]
+#: What is compiled beside the solver, in a folder of its own.
+SEARCH = ROOT / "convert" / "judging" / "search"
+TOPS = (ROOT / "convert", ROOT / "tablebases")
 
 #: Prints the folder of the machine code and what a function says that is compiled from two files.
 ASK = """
@@ -42,8 +45,11 @@ def tail(word):
 @pytest.fixture
 def copy(tmp_path: Path) -> Path:
     """A copy of the package, with one more compiled function."""
-    shutil.copytree(ROOT / "tablebases", tmp_path / "tablebases",
-                    ignore=shutil.ignore_patterns("__pycache__", "bundled"))  # fmt: skip
+    shutil.copytree(
+        ROOT / "tablebases",
+        tmp_path / "tablebases",
+        ignore=shutil.ignore_patterns("__pycache__", "bundled"),
+    )
     structures = tmp_path / "tablebases" / "solver" / "structures.py"
     structures.write_text(structures.read_text() + TAIL)
     return tmp_path
@@ -59,6 +65,7 @@ def ask(copy: Path) -> tuple[str, str]:
     return folder, told
 
 
+@pytest.mark.slow
 def test_a_change_in_one_file_reaches_code_compiled_from_another(copy: Path) -> None:
     first = ask(copy)
     assert first[1] == "2 3"
@@ -95,13 +102,16 @@ def test_what_is_compiled_is_found_by_looking(copy: Path) -> None:
     assert code.source_digest(root) != code.source_digest()
 
 
-def test_nothing_is_compiled_outside_the_package() -> None:
+def test_nothing_is_compiled_outside_the_packages() -> None:
     for path in (ROOT / "convert").rglob("*.py"):
+        if path.parent == SEARCH:
+            continue
         imports = {
             name.name.split(".")[0] if isinstance(node, ast.Import) else (node.module or "")
             for node in ast.walk(ast.parse(path.read_bytes()))
-            if isinstance(node, (ast.Import, ast.ImportFrom)) for name in node.names
-        }  # fmt: skip
+            if isinstance(node, (ast.Import, ast.ImportFrom))
+            for name in node.names
+        }
         assert "numba" not in imports, path
 
 
@@ -149,3 +159,99 @@ def test_old_folders_go_and_others_stay(monkeypatch: pytest.MonkeyPatch, tmp_pat
 
 def test_the_kernels_are_where_they_are_looked_for() -> None:
     assert Path(kernels.__file__) in code.compiled_sources()
+
+
+def test_what_the_search_compiles_is_found_by_looking() -> None:
+    found = {path.relative_to(ROOT).as_posix() for path in code.compiled_sources(SEARCH, TOPS)}
+    here = "convert/judging/search"
+    assert {
+        f"{here}/{name}.py"
+        for name in ("words", "moves", "terms", "evaluation", "leaves", "kernel", "forced")
+    } <= found
+    # A table of the solver's is read in compiled code.
+    assert "tablebases/solver/geometry.py" in found
+    assert f"{here}/front.py" not in found
+    # The solver does not compile any of it.
+    assert not any(path.is_relative_to(SEARCH) for path in code.compiled_sources())
+    with_jit = {path for path in SEARCH.rglob("*.py") if b"@jitted" in path.read_bytes()}
+    assert with_jit
+    assert with_jit <= code.compiled_sources(SEARCH, TOPS)
+
+
+def test_a_change_anywhere_gives_the_search_another_folder(tmp_path: Path) -> None:
+    for name in ("convert", "tablebases"):
+        shutil.copytree(
+            ROOT / name, tmp_path / name, ignore=shutil.ignore_patterns("__pycache__", "bundled")
+        )
+    search = tmp_path / "convert" / "judging" / "search"
+    tops = (tmp_path / "convert", tmp_path / "tablebases")
+
+    def told() -> str:
+        return code._digest(code.compiled_sources(search, tops))
+
+    seen = {told()}
+    for path in (
+        search / "words.py",
+        search / "evaluation.py",
+        tmp_path / "tablebases" / "solver" / "geometry.py",
+    ):
+        path.write_text(path.read_text().replace("Squares", "squares") + "\n# changed\n")
+        seen.add(told())
+    assert len(seen) == 4
+    front = search / "front.py"
+    front.write_text(front.read_text() + "\n# changed\n")
+    assert told() in seen
+
+
+def test_the_folder_is_named_for_the_time_of_the_import(tmp_path: Path) -> None:
+    usual = code.code_folder()
+    with code.own_folder(SEARCH, TOPS) as folder:
+        assert folder != usual
+        assert folder.parent == usual.parent
+        assert code.code_folder() == folder
+        assert str(folder) == sys.modules["numba"].config.CACHE_DIR
+    assert code.code_folder() == usual
+    assert str(usual) == sys.modules["numba"].config.CACHE_DIR
+
+
+#: Loads the search in a process, and prints what its code says.
+ASK_SEARCH = """
+import chess
+from convert.judging.search import front
+
+code = front._compiled()
+print(code.folder.name)
+print(code.words.bit(3))
+"""
+
+
+@pytest.mark.slow
+def test_a_change_in_one_file_reaches_the_search(tmp_path: Path) -> None:
+    """As above, with the search: a helper is changed that others have inlined."""
+    for name in ("convert", "tablebases"):
+        shutil.copytree(
+            ROOT / name, tmp_path / name, ignore=shutil.ignore_patterns("__pycache__", "bundled")
+        )
+    words = tmp_path / "convert" / "judging" / "search" / "words.py"
+
+    def ask_search() -> list[str]:
+        environment = os.environ | {
+            "NUMBA_CACHE_DIR": str(tmp_path / "code"),
+            "PYTHONPATH": str(tmp_path),
+        }
+        done = subprocess.run(
+            [sys.executable, "-c", ASK_SEARCH],
+            cwd=tmp_path,
+            env=environment,
+            capture_output=True,
+            text=True,
+        )
+        assert done.returncode == 0, done.stderr
+        return done.stdout.splitlines()
+
+    first = ask_search()
+    assert first[1] == "8"
+    words.write_text(words.read_text() + "\n")
+    second = ask_search()
+    assert second[1] == "8"
+    assert second[0] != first[0]

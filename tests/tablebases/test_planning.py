@@ -10,11 +10,12 @@ import chess
 import numpy as np
 import pytest
 
-from tablebases.solver import Budget, solution, solve
+from tablebases.solver import Budget, solve, trying
 from tablebases.solver.classes import TooLarge, _Maker, class_keys, least_for, solve_class
 from tablebases.solver.plan import least_bytes, make_plan, most_blocks
-from tablebases.solver.solution import Solver, locate
+from tablebases.solver.sets import locate
 from tablebases.solver.structures import LOWER, PLAN_ROW, PLAN_SLICE, Scope, expand
+from tablebases.solver.trying import Solver
 
 EXACT = Scope(LOWER, (4,), limit=4_000_000)
 
@@ -22,8 +23,8 @@ EXACT = Scope(LOWER, (4,), limit=4_000_000)
 MEASURED = """
 import resource, sys
 import chess
-from tablebases.solver.solution import _compile
-from tablebases.solver import Budget, solution, solve
+from tablebases.solver.trying import _compile
+from tablebases.solver import Budget, solve, trying
 from tablebases.solver.classes import TooLarge, solve_class
 _compile()
 def peak():
@@ -39,21 +40,27 @@ print(peak() - before)
 
 def peak_of(call: str) -> int:
     done = subprocess.run(
-        [sys.executable, "-c", MEASURED.format(call=call)], capture_output=True, text=True,
-        check=True, timeout=300,
-    )  # fmt: skip
+        [sys.executable, "-c", MEASURED.format(call=call)],
+        capture_output=True,
+        text=True,
+        check=True,
+        timeout=300,
+    )
     return int(done.stdout)
 
 
 @pytest.mark.parametrize("name", ["KPPvKPP", "KPPPvKP", "KRPvKP", "KPPvKP", "KPPPPvK"])
 def test_what_cannot_fit_is_refused_at_once(name: str) -> None:
     """KPPvKPP took 31 seconds and 1.9 GB before it was refused."""
+    with pytest.raises(TooLarge):
+        solve_class(name, Budget(memory=50_000_000))  # loads the machine code
     begun = time.process_time()
     with pytest.raises(TooLarge, match=f"^{name} would take at least [0-9.]+ GB of memory; 0.05 "):
         solve_class(name, Budget(memory=50_000_000))
     assert time.process_time() - begun < 1.0
 
 
+@pytest.mark.slow
 def test_refusing_takes_little_memory() -> None:
     assert peak_of("solve_class('KPPvKPP', Budget(memory=50_000_000))") < 50_000_000
 
@@ -94,6 +101,7 @@ def test_no_slice_larger_than_allowed_is_opened() -> None:
     assert expand(roots, EXACT, largest=40_959) is None
 
 
+@pytest.mark.slow
 def test_a_slice_takes_no_more_than_is_reckoned() -> None:
     """The two constants that turn memory into slices, measured on 42,537 slices and more."""
     call = """
@@ -101,7 +109,7 @@ def test_a_slice_takes_no_more_than_is_reckoned() -> None:
     from tablebases.solver.classes import class_keys, _SCOPE, _is_source
     from tablebases.solver.plan import make_plan
     from tablebases.solver.structures import expand, PLAN_ROW, PLAN_SLICE
-    from tablebases.solver.solution import keys_of
+    from tablebases.solver.sets import keys_of
     roots = [k for k in class_keys('KPPvKP', True)[0] if _is_source(k[1], k[2])]
     before = peak()
     found = expand(roots, _SCOPE)
@@ -112,6 +120,7 @@ def test_a_slice_takes_no_more_than_is_reckoned() -> None:
     assert peak_of(call.strip()) <= 8_000_000  # what the allocator rounds up to
 
 
+@pytest.mark.slow
 def test_the_solver_keeps_to_a_small_memory() -> None:
     """Rook and four pawns each: more slices than 30 MB can list."""
     fen = "8/pppp1k2/r7/8/8/R7/PPPP1K2/8 w - - 0 1"
@@ -122,14 +131,14 @@ def test_the_solver_keeps_to_a_small_memory() -> None:
 
 def test_a_step_that_cannot_fit_is_not_even_listed(monkeypatch: pytest.MonkeyPatch) -> None:
     asked = []
-    solution._compile()
-    real = solution.expand
+    trying._compile()
+    real = trying.expand
 
     def watched(roots, scope, **bounds):  # type: ignore[no-untyped-def]
         asked.append(bounds)
         return real(roots, scope, **bounds)
 
-    monkeypatch.setattr(solution, "expand", watched)
+    monkeypatch.setattr(trying, "expand", watched)
     board = chess.Board("8/8/3n4/4k3/8/4K3/4P3/R7 w - - 0 1")
     budget = Budget(seconds=1.0, memory=10_000_000, planned=True)
     known = solve(board, budget)

@@ -311,8 +311,10 @@ def test_rounding_edge_is_said_to_be_open(prober: SyzygyProber) -> None:
     assert prober.outcome(board).word == "cursed win"
 
 
-@pytest.mark.parametrize(("name", "number"), [("KQvK", 6), ("KRvK", 6), ("KBBvK", 6),
-     pytest.param("KBNvK", 2, marks=pytest.mark.slow)])
+@pytest.mark.parametrize(
+    ("name", "number"),
+    [("KQvK", 6), ("KRvK", 6), ("KBBvK", 6), pytest.param("KBNvK", 2, marks=pytest.mark.slow)],
+)
 def test_clock_against_brute_force(prober: SyzygyProber, name: str, number: int) -> None:
     """All moves and the claim, played out by recursion: no table, no arithmetic."""
     rng = random.Random(f"brute force {name}")

@@ -37,19 +37,11 @@ from tablebases.solver.results import (
     replay,
 )
 from tablebases.solver.run import Run
-from tablebases.solver.solution import (
-    Sets,
-    Solution,
-    Solver,
-    Step,
-    _estimate,
-    _scopes,
-    framed,
-    keys_of,
-    locate,
-    positions_of,
-)
+from tablebases.solver.scopes import SolveStep, scopes_of
+from tablebases.solver.sets import Sets, framed, keys_of, locate, positions_of
+from tablebases.solver.solution import Solution
 from tablebases.solver.structures import LOWER, UPPER, Scope, expand
+from tablebases.solver.trying import Solver, _estimate
 
 ROOK = "8/8/3n4/4k3/8/4K3/4P3/R7 w - - 0 1"
 PAWNS = "8/8/8/4k1p1/6P1/4K3/4P3/8 w - - 0 1"
@@ -60,7 +52,7 @@ def distances(fen: str, colour: chess.Color, scope: Scope) -> Distances:
     """The slice of the position solved with one scope, for one colour's wins."""
     board = chess.Board(fen)
     solver = Solver([board], Budget(seconds=600.0))
-    step = Step(colour, scope)
+    step = SolveStep(colour, scope)
     plan = solver._prepare(step, [board])
     assert plan is not None
     solver._execute(step, plan)
@@ -89,7 +81,7 @@ def test_bounds_hold_the_exact_answer(fen: str, colour: chess.Color, mode: int) 
     truth = wins(exact(fen, colour))
     before: tuple[np.ndarray, np.ndarray] | None = None
     sizes = []
-    for scope in _scopes(mode, LIMIT)[:6]:
+    for scope in scopes_of(mode, LIMIT)[:6]:
         found = wins(distances(fen, colour, scope))
         for bound, true in zip(found, truth, strict=True):
             inside, outside = (bound, true) if mode == LOWER else (true, bound)
@@ -107,17 +99,20 @@ def test_bounds_hold_the_exact_answer(fen: str, colour: chess.Color, mode: int) 
         assert 0.8 * total <= sizes[-1] <= 1.25 * total
 
 
-@pytest.mark.parametrize("fen", [ROOK, PAWNS], ids=["rook", "pawns"])
+@pytest.mark.parametrize(
+    "fen", [pytest.param(ROOK, marks=pytest.mark.slow), PAWNS], ids=["rook", "pawns"]
+)
 def test_a_lower_bound_never_claims_a_quicker_win(fen: str) -> None:
     """What is left out can only make the proved way longer."""
     truth = exact(fen, chess.WHITE)
-    bound = distances(fen, chess.WHITE, _scopes(LOWER, LIMIT)[4])
+    bound = distances(fen, chess.WHITE, scopes_of(LOWER, LIMIT)[4])
     both = bound.white > 0
     # Exits may lead elsewhere in the two, so compare where the bound sees the same first exits.
     assert (truth.white[both] > 0).all()
     assert (bound.white[both] >= truth.white[both]).all()
 
 
+@pytest.mark.slow
 def test_more_time_never_widens_the_interval() -> None:
     """The same position with growing budgets."""
     board = chess.Board("8/8/4k1p1/3n4/8/1P6/8/R3K3 w - - 0 1")
@@ -172,11 +167,14 @@ def test_a_slow_win_is_cursed() -> None:
             assert solution.interval(position) == (expected, expected), position.fen()
 
 
-@pytest.mark.parametrize(("fen", "outcome"), [
-    ("k7/p7/2K5/8/8/8/8/8 w - - 0 1", Outcome.DRAW),
-    ("k1K5/p7/8/8/8/8/8/8 w - - 0 1", Outcome.LOSS),
-    ("k1K5/p7/8/8/8/8/8/8 b - - 0 1", Outcome.WIN),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("fen", "outcome"),
+    [
+        ("k7/p7/2K5/8/8/8/8/8 w - - 0 1", Outcome.DRAW),
+        ("k1K5/p7/8/8/8/8/8/8 w - - 0 1", Outcome.LOSS),
+        ("k1K5/p7/8/8/8/8/8/8 b - - 0 1", Outcome.WIN),
+    ],
+)
 def test_a_bare_king_wins_nothing(fen: str, outcome: Outcome) -> None:
     """Black stuck but for a pawn move, against a bare king: once taken for lost."""
     board = chess.Board(fen)
@@ -198,7 +196,7 @@ def test_a_pool_on_disk_gives_the_same(tmp_path: Path) -> None:
     for memory, disk in ((2**30, 0), (2**24, 2**30)):
         board = chess.Board("8/8/3n4/4k3/8/4K3/4P3/R7 w - - 0 1")
         solver = Solver([board], Budget(60.0, memory, disk), folder=tmp_path)
-        step = Step(chess.WHITE, _scopes(LOWER, LIMIT)[4])
+        step = SolveStep(chess.WHITE, scopes_of(LOWER, LIMIT)[4])
         plan = solver._prepare(step, [board])
         assert plan is not None
         assert (plan.bytes(2) <= memory) == (disk == 0)
@@ -228,7 +226,7 @@ def test_a_budget_in_plan_does_not_depend_on_the_clock(monkeypatch: pytest.Monke
         # A clock that stands still, and one that runs away.
         ticks = itertools.count()
         clock = SimpleNamespace(monotonic=lambda ticks=ticks, step=step: next(ticks) * step)
-        monkeypatch.setattr("tablebases.solver.solution.time", clock)
+        monkeypatch.setattr("tablebases.solver.trying.time", clock)
         solver = Solver([board], Budget(seconds=3.0, threads=1, planned=True))
         run = solver.run()
         found.append((solver.steps, run.interval(board)))
@@ -246,7 +244,7 @@ def test_pieces_are_the_array(blocks: int, seed: int) -> None:
 
 
 @pytest.mark.parametrize(
-    "fen", ["8/8/8/4k1p1/6P1/4K3/4P3/8 w - - 0 1", "8/8/3n4/4k3/8/4K3/4P3/R7 w - - 0 1"]
+    "fen", [PAWNS, pytest.param(ROOK, marks=pytest.mark.slow)], ids=["pawns", "rook"]
 )
 def test_a_slice_is_looked_up_as_it_was_solved(fen: str) -> None:
     """With distances and with sets, also where a win comes too late."""
@@ -268,10 +266,16 @@ def test_a_slice_is_looked_up_as_it_was_solved(fen: str) -> None:
         def words(positions: Any) -> Any:
             return np.packbits(positions, axis=2, bitorder="little").view("<u8")[..., 0]
 
-        with_sets = OpenSets(replace(
-            kept, candidates=words(far.black <= 100), open=words((far.white > 100) | ~won),
-            late_candidates=words(lost), late_open=words(~won), solved=True,
-        ))  # fmt: skip
+        with_sets = OpenSets(
+            replace(
+                kept,
+                candidates=words(far.black <= 100),
+                open=words((far.white > 100) | ~won),
+                late_candidates=words(lost),
+                late_open=words(~won),
+                solved=True,
+            )
+        )
         with_distances = OpenDistances(far)
         assert (with_distances.distances().white == far.white).all()
         assert (with_distances.distances().black == far.black).all()
@@ -290,11 +294,15 @@ def test_a_slice_is_looked_up_as_it_was_solved(fen: str) -> None:
 TWO_TO_ONE = "8/8/8/4k1p1/6P1/4K3/4P3/8 w - - 0 1"
 
 
-@pytest.mark.parametrize(("fen", "seconds"), [
-    (TWO_TO_ONE, 60.0),
-    ("8/5p2/4k3/8/6r1/5P2/3R2K1/8 w - - 0 1", 3.0),  # some moves stay open
-    ("8/6p1/4k3/8/8/5PP1/6K1/8 w - - 0 1", 3.0),  # so here
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("fen", "seconds"),
+    [
+        (TWO_TO_ONE, 60.0),
+        # some moves stay open
+        pytest.param("8/5p2/4k3/8/6r1/5P2/3R2K1/8 w - - 0 1", 3.0, marks=pytest.mark.slow),
+        ("8/6p1/4k3/8/8/5PP1/6K1/8 w - - 0 1", 3.0),  # so here
+    ],
+)
 def test_what_is_gathered_is_what_is_found_one_by_one(
     monkeypatch: pytest.MonkeyPatch, fen: str, seconds: float
 ) -> None:
@@ -357,7 +365,7 @@ def test_what_is_broken_off_leaves_nothing_in_memory(monkeypatch: pytest.MonkeyP
             super().__init__(*args, **more)
             made.append(weakref.ref(self))
 
-    monkeypatch.setattr("tablebases.solver.solution.Run", Watched)
+    monkeypatch.setattr("tablebases.solver.trying.Run", Watched)
     solver = Solver([chess.Board(TWO_TO_ONE)], Budget(planned=True))
     monkeypatch.setattr(solver, "_over", lambda: True)
     gc.disable()
@@ -390,12 +398,15 @@ def test_a_step_under_way_may_overrun_the_time_a_little(
 ) -> None:
     """By a tenth, at least two seconds; no step is begun in that time."""
     clock = SimpleNamespace(now=0.0, monotonic=lambda: clock.now)
-    monkeypatch.setattr("tablebases.solver.solution.time", clock)
+    monkeypatch.setattr("tablebases.solver.trying.time", clock)
     solver = Solver([chess.Board(TWO_TO_ONE)], Budget(seconds=seconds, planned=False))
     for clock.now, over, begin in (
-        (0.0, False, True), (seconds - 0.1, False, True), (seconds + 0.1, False, False),
-        (until - 0.1, False, False), (until + 0.1, True, False),
-    ):  # fmt: skip
+        (0.0, False, True),
+        (seconds - 0.1, False, True),
+        (seconds + 0.1, False, False),
+        (until - 0.1, False, False),
+        (until + 0.1, True, False),
+    ):
         assert solver._over() == over
         assert (solver._left() > 0) == begin
     assert not Solver([], Budget(seconds=math.inf))._over()
@@ -403,20 +414,21 @@ def test_a_step_under_way_may_overrun_the_time_a_little(
 
 COMPILED = """
 import chess
-from tablebases.solver import Budget, kernels, plan, results, run, solution, structures
+from tablebases.solver import Budget, kernels, plan, results, run, structures, trying
 def compiled():
     return {f"{module.__name__}.{name}": len(one.signatures)
             for module in (kernels, plan, results, run, structures)
             for name, one in vars(module).items() if hasattr(one, "signatures")}
-solution._compile()
+trying._compile()
 before = compiled()
 for fen in ("8/8/8/4k1p1/6P1/4K3/4P3/8 w - - 0 1", "8/1r6/5R1K/2k4P/8/8/8/8 b - - 0 64"):
-    solution.Solver([chess.Board(fen)], Budget(planned=True), moves_too=True).run()
+    trying.Solver([chess.Board(fen)], Budget(planned=True), moves_too=True).run()
 after = compiled()
 print({name: (before[name], number) for name, number in after.items() if number != before[name]})
 """
 
 
+@pytest.mark.slow
 def test_nothing_is_left_to_be_compiled_within_the_time() -> None:
     """What the first use on a machine compiles is compiled before the clock starts."""
     done = subprocess.run(

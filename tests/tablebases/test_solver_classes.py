@@ -37,7 +37,7 @@ from tablebases.solver.classes import (
 from tablebases.solver.geometry import IMAGE, SLOT, TO_TRIANGLE
 from tablebases.solver.results import Distances
 from tablebases.solver.run import Kept
-from tablebases.solver.solution import mirrored
+from tablebases.solver.sets import mirrored
 
 Squares = NDArray[np.int64]
 
@@ -128,11 +128,13 @@ def en_passant_positions(rng: random.Random, most: int) -> Iterator[chess.Board]
         found = 0
         for white, black in kings:
             board = chess.Board(None)
-            board.set_piece_map({
-                **pawns,
-                white: chess.Piece(KING, chess.WHITE),
-                black: chess.Piece(KING, chess.BLACK),
-            })  # fmt: skip
+            board.set_piece_map(
+                {
+                    **pawns,
+                    white: chess.Piece(KING, chess.WHITE),
+                    black: chess.Piece(KING, chess.BLACK),
+                }
+            )
             board.turn = not mover
             board.ep_square = chess.square(file, passed)
             if board.is_valid() and board.has_legal_en_passant():
@@ -145,6 +147,7 @@ def en_passant_positions(rng: random.Random, most: int) -> Iterator[chess.Board]
 # --- against the tables ------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["KPvK", "KRvK"])
 def test_a_sample_of_three_men_is_as_in_the_tables(name: str, prober: SyzygyProber) -> None:
     assert differences(solved(name), prober, some_positions(name, 10_000), distances=8) == []
@@ -178,7 +181,14 @@ def test_every_position_of_three_men_is_as_in_the_tables(name: str, prober: Syzy
     assert solution.positions == found.total()
 
 
-@pytest.mark.parametrize("name", FOUR)
+#: The others take as long again each.
+FIRST = ("KBNvK", "KPvKP", "KQvKR", "KRvKB", "KRvKP")
+
+
+@pytest.mark.parametrize(
+    "name",
+    [pytest.param(name, marks=[] if name in FIRST else [pytest.mark.slow]) for name in FOUR],
+)
 def test_a_sample_of_four_men_is_as_in_the_tables(name: str, prober: SyzygyProber) -> None:
     assert differences(solved(name), prober, some_positions(name, 3_000), distances=8) == []
 

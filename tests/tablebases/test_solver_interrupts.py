@@ -13,8 +13,9 @@ from tablebases.solver import Budget
 from tablebases.solver import run as running
 from tablebases.solver.plan import make_plan
 from tablebases.solver.run import Run, Stopped
-from tablebases.solver.solution import Solver, locate
+from tablebases.solver.sets import locate
 from tablebases.solver.structures import LOWER, Scope, expand
+from tablebases.solver.trying import Solver
 
 KPK = chess.Board("8/8/8/4k3/8/4K3/4P3/8 w - - 0 1")
 

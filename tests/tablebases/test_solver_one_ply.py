@@ -141,7 +141,13 @@ def _after(board: chess.Board, move: chess.Move) -> chess.Board:
     return after
 
 
-@pytest.mark.parametrize("fen", SETTLED.values(), ids=SETTLED.keys())
+@pytest.mark.parametrize(
+    "fen",
+    [
+        pytest.param(fen, id=name, marks=[pytest.mark.slow] if name == "KRP v KN" else [])
+        for name, fen in SETTLED.items()
+    ],
+)
 def test_settled_slices_obey_one_ply(fen: str) -> None:
     solution, boards = _solved(fen, 1, 120)
     tally = Tally()

@@ -94,8 +94,14 @@ def test_outcome_and_distance(name: str, prober: SyzygyProber) -> None:
         assert table.least <= distance.least <= table.most, (board.fen(), distance, table)
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize("name", WITH_MATE)
+@pytest.mark.parametrize(
+    "name",
+    [
+        # With pawns the endings after promotion are solved as well: minutes each.
+        pytest.param(name, marks=pytest.mark.long if "P" in name else pytest.mark.slow)
+        for name in WITH_MATE
+    ],
+)
 def test_mates_with_five_men(name: str) -> None:
     """Who mates wins, and the first capture or pawn move comes no later than the mate."""
     solution = solved(WITH_MATE[name], LONG_BUDGET)

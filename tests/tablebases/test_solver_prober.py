@@ -83,9 +83,7 @@ def test_answers_are_those_of_the_tables(store: Store, prober: SyzygyProber) -> 
             assert known.low <= answer.low <= known.high
 
 
-def test_few_slices_are_in_memory_at_a_time(
-    store: Store, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_few_slices_are_in_memory_at_a_time(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(module, "_SLICES", 3)
     prober = SolverProber(store)
     expected = [SolverProber(store).wdl_after_zeroing(board) for board in boards(10)]

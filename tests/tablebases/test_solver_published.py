@@ -203,10 +203,7 @@ def test_positions_of_king_and_rook_are_as_many_as_published() -> None:
 
 @pytest.mark.parametrize(
     "fact",
-    [
-        pytest.param(fact, marks=marks(fact))
-        for fact in FACTS
-    ],
+    [pytest.param(fact, marks=marks(fact)) for fact in FACTS],
     ids=lambda fact: str(fact["id"]),
 )
 def test_totals(fact: Fact) -> None:

@@ -70,6 +70,7 @@ def _own_and_one_ply(board: chess.Board, prober: SyzygyProber) -> None:
     )
 
 
+@pytest.mark.slow
 def test_one_ply_value_agrees_with_the_tables(prober: SyzygyProber) -> None:
     rng = random.Random(1)
     for _ in range(250):
@@ -92,6 +93,7 @@ def test_one_ply_value_agrees_with_the_tables_on_many_positions(prober: SyzygyPr
         _own_and_one_ply(random_ep("KPvKP", rng), prober)
 
 
+@pytest.mark.slow
 def test_one_ply_value_is_exact_where_the_successors_are() -> None:
     """With exact distances on either side there is no tolerance."""
     solved = _solved("KR", "KN")
@@ -315,6 +317,7 @@ def test_retrograde_agrees_with_the_tables(white: str, black: str, prober: Syzyg
     _agrees_with_the_tables(white, black, 400, prober)
 
 
+@pytest.mark.slow
 def test_retrograde_takes_the_best_of_several_captures(prober: SyzygyProber) -> None:
     """Black's king beside rook and bishop: one capture draws, the other loses."""
     solved = _solved("KRB", "K")

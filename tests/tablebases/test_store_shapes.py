@@ -12,13 +12,14 @@ import chess
 import numpy as np
 import pytest
 
-from convert.bench import made_classes
 from convert.cli import main
+from convert.judging.bench import made_classes
 from tablebases import Outcome
 from tablebases.solver import Budget, Store, solve
 from tablebases.solver import store as store_module
+from tablebases.solver.entries import read_slice, store_key
 from tablebases.solver.prober import SolverProber
-from tablebases.solver.solution import _read, _store_key, locate
+from tablebases.solver.sets import locate
 
 ROOK_KNIGHT = chess.Board("8/8/4k3/4n3/8/4K3/8/R7 w - - 0 1")
 PAWN = chess.Board("8/8/8/4k3/8/4K3/4P3/8 w - - 0 1")
@@ -111,8 +112,22 @@ def fact(name: str, value: Any) -> Change:
 
 
 CHANGES = [
-    fewer_blocks, more_blocks, no_blocks, narrow, flat, turned, signed, small, floats, one_missing,
-    half_late, late_of_other_size, another, codes_of_another, codes_out_of_range, codes_negative,
+    fewer_blocks,
+    more_blocks,
+    no_blocks,
+    narrow,
+    flat,
+    turned,
+    signed,
+    small,
+    floats,
+    one_missing,
+    half_late,
+    late_of_other_size,
+    another,
+    codes_of_another,
+    codes_out_of_range,
+    codes_negative,
     few_codes,
     *(fact("pieces", value) for value in (0, 1, 3, 4, -1, 10**9, "2", 2.0, True, [2], {}, None)),
     *(fact("symmetric", value) for value in (False, 1, "yes", [], None)),
@@ -121,7 +136,7 @@ CHANGES = [
     *(fact("whole", value) for value in (False, 1, None)),
     *(fact("slow_unknown", value) for value in (True, 0, None)),
     fact("surplus", 1),
-]  # fmt: skip
+]
 
 
 def keys_in(store: Store) -> list[str]:
@@ -135,15 +150,18 @@ def test_an_entry_of_another_shape_is_absent_and_replaced(tmp_path: Path, change
     right = solve(ROOK_KNIGHT, BUDGET, store=store).interval(ROOK_KNIGHT)
     assert right == (Outcome.DRAW, Outcome.DRAW)
     keys = keys_in(store)
-    assert _store_key(None, locate(ROOK_KNIGHT)[0]) in keys
+    assert store_key(None, locate(ROOK_KNIGHT)[0]) in keys
     entries = {key: store.get(key) for key in keys}
     for key, entry in entries.items():
         assert entry is not None
         arrays, meta = dict(entry.arrays), dict(entry.meta)
         change(arrays, meta)
         if arrays.keys() == entry.arrays.keys() and repr(meta) == repr(entry.meta):
-            assert any(not np.array_equal(arrays[n], entry.arrays[n]) or
-                       arrays[n].dtype != entry.arrays[n].dtype for n in arrays)  # fmt: skip
+            assert any(
+                not np.array_equal(arrays[n], entry.arrays[n])
+                or arrays[n].dtype != entry.arrays[n].dtype
+                for n in arrays
+            )
         assert store.put(key, arrays, meta)
     again = solve(ROOK_KNIGHT, BUDGET, store=store)
     assert again.interval(ROOK_KNIGHT) == right
@@ -165,19 +183,19 @@ def test_an_entry_under_another_key_is_absent(tmp_path: Path) -> None:
     store = Store(tmp_path)
     solve(ROOK_KNIGHT, BUDGET, store=store)
     board = chess.Board("8/8/4k3/4b3/8/4K3/8/R7 w - - 0 1")
-    entry = store.get(_store_key(None, locate(ROOK_KNIGHT)[0]))
+    entry = store.get(store_key(None, locate(ROOK_KNIGHT)[0]))
     assert entry is not None
     key = locate(board)[0]
-    assert store.put(_store_key(None, key), entry.arrays, entry.meta)
-    assert _read(store, None, key) is None
-    assert _store_key(None, key) not in store
+    assert store.put(store_key(None, key), entry.arrays, entry.meta)
+    assert read_slice(store, None, key) is None
+    assert store_key(None, key) not in store
 
 
 def test_the_prober_does_without_a_spoilt_entry(tmp_path: Path) -> None:
     store = Store(tmp_path)
     solve(ROOK_KNIGHT, BUDGET, store=store)
     assert SolverProber(store).outcome(ROOK_KNIGHT).low is Outcome.DRAW
-    name = _store_key(None, locate(ROOK_KNIGHT)[0])
+    name = store_key(None, locate(ROOK_KNIGHT)[0])
     entry = store.get(name)
     assert entry is not None
     store.put(name, {**entry.arrays, "open": entry.arrays["open"][:2]}, entry.meta)
@@ -191,9 +209,7 @@ def test_the_prober_does_without_a_spoilt_entry(tmp_path: Path) -> None:
 
 def forge(store: Store, key: str, header: bytes, body: bytes) -> None:
     whole = store_module._FRONT.size + store_module._DIGEST + len(header) + len(body)
-    front = store_module._FRONT.pack(
-        store_module._MAGIC, store_module.FORMAT, len(header), whole
-    )
+    front = store_module._FRONT.pack(store_module._MAGIC, store_module.FORMAT, len(header), whole)
     store.folder.mkdir(exist_ok=True)
     Path(store._path(key)).write_bytes(front + store_module._digest(front, header) + header + body)
 
@@ -292,9 +308,7 @@ def test_spoilt_facts_count_as_absent(
     assert "made by the solver" not in capsys.readouterr().out
 
 
-def test_facts_of_no_class_count_as_absent(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_facts_of_no_class_count_as_absent(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("platformdirs.user_cache_path", lambda *_, **__: tmp_path)
     (tmp_path / "classes").mkdir()
     facts = '{"name": "%s", "positions": 1, "plies": 31, "seconds": 1, "bytes": 1}'

@@ -243,8 +243,9 @@ def test_positions_of_a_class_are_legal_and_the_same_each_time() -> None:
     boards = [chess.Board(fen) for fen in fens]
     assert all(board.is_valid() and board.occupied.bit_count() == 4 for board in boards)
     assert 100 < sum(board.turn for board in boards) < 200
-    colours = {next(legal_positions("KRvK", str(k))).pieces_mask(chess.ROOK, True) > 0
-               for k in range(20)}
+    colours = {
+        next(legal_positions("KRvK", str(k))).pieces_mask(chess.ROOK, True) > 0 for k in range(20)
+    }
     assert colours == {True, False}
 
 
@@ -505,16 +506,23 @@ def test_refused_file_is_named_in_one_line(
 ) -> None:
     path = constant_table(tmp_path, "KQRvKR", 0)
     code, out, err = run(
-        capsys, "position", FIVE, "--tables", str(tmp_path), "--no-solve", "--no-variants",
-        "--effort", "quick",
-    )  # fmt: skip
+        capsys,
+        "position",
+        FIVE,
+        "--tables",
+        str(tmp_path),
+        "--no-solve",
+        "--no-variants",
+        "--effort",
+        "quick",
+    )
     assert code == 0
     assert len(err) == 1
     assert err[0].startswith(f"fullpoint: {path}: set aside: contradicts itself: ")
     assert not any("(table)" in line for line in out)
 
 
-@pytest.mark.parametrize("jobs", [1, 2])
+@pytest.mark.parametrize("jobs", [1, pytest.param(2, marks=pytest.mark.slow)])
 def test_collection_names_a_refused_file(
     tmp_path: Path, jobs: int, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -525,9 +533,17 @@ def test_collection_names_a_refused_file(
     games = tmp_path / "games.pgn"
     games.write_text(f'[FEN "{FIVE}"]\n[SetUp "1"]\n\n1. Rd1 Rxd1 2. Qxd1 1-0\n')
     code, _, err = run(
-        capsys, "collection", str(games), "-o", str(tmp_path / "out"), "--tables", str(tables),
-        "--jobs", str(jobs), "--quiet",
-    )  # fmt: skip
+        capsys,
+        "collection",
+        str(games),
+        "-o",
+        str(tmp_path / "out"),
+        "--tables",
+        str(tables),
+        "--jobs",
+        str(jobs),
+        "--quiet",
+    )
     assert code == 0
     assert len(err) == 1
     assert err[0].startswith(f"fullpoint: {path}: set aside: ")
@@ -596,9 +612,13 @@ def test_tables_check_asks_other_judges(folder_with: MakeFolder, prober: SyzygyP
     victim = next(legal_positions("KQvK", ""))
     wrong = {victim.epd(): Outcome.BLESSED_LOSS}
     tried = try_table(
-        prober, "KQvK", "wdl", bundled_folder() / "KQvK.rtbw", positions=5,
+        prober,
+        "KQvK",
+        "wdl",
+        bundled_folder() / "KQvK.rtbw",
+        positions=5,
         judges=[Says(prober, wrong, {})],
-    )  # fmt: skip
+    )
     assert tried.fault is not None
     assert tried.fault.startswith(f"contradicts another judge: {victim.fen()} is told as ")
     assert tried.fault.endswith("known as blessed loss")

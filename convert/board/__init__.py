@@ -1,0 +1,1 @@
+"""What stands on a board: squares, features, activity, material, kinds of ending."""

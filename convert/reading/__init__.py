@@ -1,0 +1,1 @@
+"""Games and positions in: containers, PGN, EPD and FEN, and what their authors wrote."""

@@ -1,0 +1,1 @@
+"""A game or a position looked at as a whole: walk, trades, decisions, slips, story."""

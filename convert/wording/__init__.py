@@ -1,0 +1,1 @@
+"""The sentences: how verdicts, rules, practice, lessons and collections are said."""

@@ -1,0 +1,139 @@
+"""What is known from earlier runs about the steps of one question."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import json
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+
+from tablebases.solver.code import source_digest
+from tablebases.solver.entries import SOLVER_VERSION
+from tablebases.solver.scopes import SolveStep
+from tablebases.solver.sets import Key
+from tablebases.solver.store import Store
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """What is known of a step before it is done, from its plan or from the store.
+
+    Attributes:
+        slices: number of slices; ``seconds`` of one core; ``bytes`` with what two threads need, 0
+            where it was not planned since it would take too long.
+        complete: no move is left out.
+    """
+
+    slices: int
+    seconds: float
+    bytes: int
+    complete: bool
+
+
+def step_name(step: SolveStep, roots: Sequence[Key]) -> str:
+    """A step and the slices that it sets out from, as a short text."""
+    scope = step.scope
+    told = repr(
+        (
+            step.colour,
+            scope.mode,
+            scope.caps,
+            scope.white_promotions,
+            scope.black_promotions,
+            scope.budget,
+            list(roots),
+        )
+    )
+    return hashlib.blake2b(told.encode(), digest_size=12).hexdigest()
+
+
+class Unknown:
+    """Nothing is noted."""
+
+
+UNKNOWN: Final = Unknown()
+
+
+class Notes:
+    """What is known from earlier runs about the steps of one question: their cost, what they kept.
+
+    With them a run whose results are in the store decides as it would without a store, and plans
+    nothing a second time. They hold for one state of the sources.
+    """
+
+    def __init__(self, store: Store | None, memory: int, needed: Iterable[Key]) -> None:
+        self._store = store
+        self._key = ""
+        self._changed = False
+        self._estimates: dict[str, list[Any]] = {}
+        self._done: dict[str, list[tuple[Key, bool]]] = {}
+        if store is None:
+            return
+        told = repr((source_digest(), memory, list(needed)))
+        digest = hashlib.blake2b(told.encode(), digest_size=16).hexdigest()
+        self._key = f"solver {SOLVER_VERSION} | notes | {digest}"
+        entry = store.get(self._key)
+        if entry is not None:
+            with contextlib.suppress(ValueError, TypeError, KeyError):
+                found = json.loads(entry.arrays["text"].tobytes())
+                estimates = {
+                    str(k): [int(v[0]), float(v[1]), int(v[2]), bool(v[3])]
+                    for k, v in found["estimates"].items()
+                }
+                done = {
+                    str(k): [((int(a), int(b), int(c)), bool(d)) for a, b, c, d in v]
+                    for k, v in found["done"].items()
+                }
+                self._estimates, self._done = estimates, done
+
+    def estimate(
+        self, name: str, limit: int, too_long: Callable[[float], bool]
+    ) -> Estimate | Unknown | None:
+        """What a step takes; None if it has more slices than the limit, as far as is known.
+
+        Args:
+            too_long: are so many seconds more than the step may take anyway?
+        """
+        found = self._estimates.get(name)
+        if found is None:
+            return UNKNOWN
+        slices, seconds, size, complete = found
+        if slices > limit:
+            return None
+        known = size or (seconds and too_long(seconds))
+        return Estimate(slices, seconds, size, complete) if known else UNKNOWN
+
+    def tell(self, name: str, limit: int, estimate: Estimate | None) -> None:
+        """Note what a step takes; None: it has more slices than the limit."""
+        self._estimates[name] = (
+            [limit + 1, 0.0, 0, False]
+            if estimate is None
+            else [estimate.slices, estimate.seconds, estimate.bytes, estimate.complete]
+        )
+        self._changed = True
+
+    def kept(self, name: str) -> list[tuple[Key, bool]] | None:
+        """The slices that a step has kept, and which of them are complete; None if unknown."""
+        return self._done.get(name)
+
+    def done(self, name: str, kept: list[tuple[Key, bool]]) -> None:
+        """Note what a step has kept."""
+        self._changed = self._changed or self._done.get(name) != kept
+        self._done[name] = kept
+
+    def keep(self) -> None:
+        """Write the notes into the store."""
+        if self._store is None or not self._changed:
+            return
+        text = json.dumps(
+            {
+                "estimates": self._estimates,
+                "done": {k: [[*key, whole] for key, whole in v] for k, v in self._done.items()},
+            }
+        )
+        self._store.put(self._key, {"text": np.frombuffer(text.encode(), np.uint8)}, {})
+        self._changed = False

@@ -1,0 +1,263 @@
+"""Slices that are kept, and positions looked up in them."""
+
+from __future__ import annotations
+
+import math
+from collections import OrderedDict
+from collections.abc import Iterator
+from typing import Final
+
+import chess
+import numpy as np
+
+from tablebases.solver import kernels
+from tablebases.solver.results import (
+    OpenDistances,
+    OpenSets,
+    Packed,
+    open_slice,
+    pack,
+    place,
+)
+from tablebases.solver.run import Kept
+from tablebases.solver.structures import LOWER, UPPER, Structures
+from tablebases.values import Outcome
+
+Key = tuple[int, int, int]
+"""A slice: packed piece codes, White's pawns, Black's pawns."""
+
+Place = tuple[int, int, int, int, int, int, int, bool, int | None]
+"""A position: the squares of each kind of man, those of White, the side to move, en passant."""
+
+_OTHER_FILE: Final = 7
+"""Combined with a square (XOR) it is the square on the mirror image's file."""
+_OPENED: Final = 600 * 2**20
+"""Bytes of opened slices kept in memory at a time."""
+
+
+def framed(board: chess.Board, colour: chess.Color) -> chess.Board:
+    """The board seen by ``colour``: that side is White."""
+    return board if colour else board.mirror()
+
+
+def positions_of(board: chess.Board, moves_too: bool = True) -> Iterator[chess.Board]:
+    """The board itself and, if moves are asked for too, each position one legal move later."""
+    yield board
+    for move in board.legal_moves if moves_too else ():
+        child = board.copy(stack=False)
+        child.push(move)
+        yield child
+
+
+def place_of(board: chess.Board) -> Place:
+    """The position without its clocks, for tables in memory."""
+    ep_square = board.ep_square if board.has_legal_en_passant() else None
+    return (
+        board.pawns,
+        board.knights,
+        board.bishops,
+        board.rooks,
+        board.queens,
+        board.kings,
+        board.occupied_co[chess.WHITE],
+        board.turn,
+        ep_square,
+    )
+
+
+def locate(board: chess.Board) -> tuple[Key, list[int]]:
+    """The slice of a position and the squares of its pieces, in the order of their codes."""
+    white, black = board.occupied_co[chess.WHITE], board.occupied_co[chess.BLACK]
+    packed = shift = 0
+    squares = []
+    code = 1
+    for men in (board.knights, board.bishops, board.rooks, board.queens):
+        for own in (men & white, men & black):
+            while own:
+                square = own & -own
+                own ^= square
+                squares.append(square.bit_length() - 1)
+                packed |= code << shift
+                shift += 4
+            code += 1
+    return (packed, board.pawns & white, board.pawns & black), squares
+
+
+def mirrored(key: Key) -> Key:
+    """The slice with left and right exchanged."""
+    return key[0], chess.flip_horizontal(key[1]), chess.flip_horizontal(key[2])
+
+
+def can_solve(board: chess.Board) -> bool:
+    """Is this a position for the solver at all: legal, no castling, few enough pieces?"""
+    pieces = board.occupied & ~board.kings & ~board.pawns
+    return (
+        chess.popcount(pieces) <= kernels.MOST_PIECES
+        and not board.castling_rights
+        and board.is_valid()
+        and not board.is_variant_end()
+    )
+
+
+def keys_of(structures: Structures) -> Iterator[Key]:
+    """The key of every slice, in order."""
+    shifts = np.array([1, 16, 256, 4096], np.int64)
+    used = np.arange(4)[None, :] < structures.pieces[:, None]
+    packed = (((structures.codes + 1) * shifts) * used).sum(axis=1)
+    yield from zip(
+        packed.tolist(), structures.white.tolist(), structures.black.tolist(), strict=True
+    )
+
+
+class Sets:
+    """Kept slices by mode and key, those opened that were last asked for.
+
+    Args:
+        most_opened: bytes of memory for slices that are opened; one is whatever its size.
+    """
+
+    def __init__(self, most_opened: int = _OPENED) -> None:
+        self.kept: dict[tuple[int, Key], list[Packed]] = {}
+        self._most_opened = most_opened
+        self._opened: OrderedDict[int, tuple[Packed, OpenDistances | OpenSets]] = OrderedDict()
+        self._bytes = 0
+
+    @property
+    def packed_bytes(self) -> int:
+        """Bytes of the slices as they are kept, compressed."""
+        packed = {id(one): one for known in self.kept.values() for one in known}
+        return sum(len(blob) for one in packed.values() for blob in one.sets.values())
+
+    @property
+    def opened_bytes(self) -> int:
+        """Bytes of the slices that are open."""
+        return self._bytes
+
+    def close(self) -> None:
+        """Let go of the opened slices; they are opened again when they are asked for."""
+        self._opened.clear()
+        self._bytes = 0
+
+    def add(self, mode: int, key: Key, kept: Kept) -> None:
+        """Add a slice; a whole one serves as lower and as upper bound."""
+        self.add_packed(mode, key, pack(kept))
+
+    def add_packed(self, mode: int, key: Key, packed: Packed) -> None:
+        """As ``add``, of a slice that is compressed already."""
+        kept = packed.kept
+        for m in (LOWER, UPPER) if kept.whole else (mode,):
+            known = self.kept.setdefault((m, key), [])
+            if kept.complete:
+                known.clear()
+            elif any(k.complete or (k.kept.whole and kept.whole) for k in known):
+                continue
+            known.append(packed)
+
+    def complete(self, key: Key) -> bool:
+        """Is the slice, or its mirror image, known exactly?"""
+        return any(
+            kept.complete for k in (key, mirrored(key)) for kept in self.kept.get((LOWER, k), ())
+        )
+
+    def opened(self, packed: Packed) -> OpenDistances | OpenSets:
+        """A slice for looking up."""
+        found = self._opened.get(id(packed))
+        if found is not None:
+            self._opened.move_to_end(id(packed))
+            return found[1]
+        result = open_slice(packed)
+        self._opened[id(packed)] = (packed, result)
+        self._bytes += result.nbytes
+        while self._bytes > self._most_opened and len(self._opened) > 1:
+            _, (_, old) = self._opened.popitem(last=False)
+            self._bytes -= old.nbytes
+        return result
+
+    def has(self, mode: int, board: chess.Board) -> bool:
+        """Is there anything of this mode about the slice of a framed board?"""
+        key = locate(board)[0]
+        return any(self.kept.get((mode, k)) for k in (key, mirrored(key)))
+
+    def _known(self, mode: int, key: Key) -> list[tuple[Packed, int]]:
+        """What is kept of a slice, each with what its squares are to be combined with (XOR).
+
+        The same structure seen in a mirror serves as well; what is complete on either side of it
+        is all that counts.
+        """
+        found = [(packed, 0) for packed in self.kept.get((mode, key), ())]
+        twin = mirrored(key)
+        if twin != key:
+            found += [(packed, _OTHER_FILE) for packed in self.kept.get((mode, twin), ())]
+        return [one for one in found if one[0].complete][:1] or found
+
+    def value(self, mode: int, board: chess.Board) -> tuple[int, int | None] | None:
+        """White's win as far as this mode knows, for a framed board.
+
+        Returns:
+            (2 for a win, 1 for a win that is too slow under the fifty-move rule, 0 for none; plies
+            to the next zeroing move or mate if won, as far as known). None if the slice is not
+            kept. Where several sets are known the strongest counts.
+        """
+        if board.has_legal_en_passant():
+            return self._value_en_passant(mode, board)
+        return self._plain(mode, board)
+
+    def _plain(self, mode: int, board: chess.Board) -> tuple[int, int | None] | None:
+        key, squares = locate(board)
+        known = self._known(mode, key)
+        if not known:
+            return None
+        wk, bk = board.king(chess.WHITE), board.king(chess.BLACK)
+        assert wk is not None
+        assert bk is not None
+        values = []
+        for packed, flip in known:
+            at = place(packed.kept, [square ^ flip for square in squares], wk ^ flip, bk ^ flip)
+            level, plies = self.opened(packed).value(board.turn, at)
+            if level == 0 and mode == UPPER and packed.kept.slow_unknown:
+                level, plies = int(Outcome.CURSED_WIN), None
+            values.append((level, plies))
+        # A bound is the stronger the quicker the win that is proved, the slower the one that is
+        # not excluded.
+        return (max if mode == LOWER else min)(values, key=_strength)
+
+    def _value_en_passant(self, mode: int, board: chess.Board) -> tuple[int, int | None] | None:
+        """The slice knows nothing of the right to take en passant: add those moves."""
+        plain = board.copy(stack=False)
+        plain.ep_square = None
+        base = self._plain(mode, plain)
+        if base is None:
+            return None
+        replies = []
+        for move in board.generate_legal_ep():
+            child = board.copy(stack=False)
+            child.push(move)
+            reply = self._plain(mode, child)
+            if reply is None:
+                return None
+            replies.append(reply[0])
+        zeroing = {2: 1, 1: kernels.LAST_TRUE_PLY + 1}
+        if board.turn:
+            best = max(replies)
+            options = [base] if base[0] else []
+            if best:
+                options.append((best, zeroing[best]))
+            if not options:
+                return 0, None
+            return max(options, key=lambda o: (o[0], -(o[1] or 0)))
+        worst = min(replies)
+        if not any(plain.generate_legal_moves()) and not plain.is_check():
+            return (worst, zeroing[worst]) if worst else (0, None)
+        level = min(worst, base[0])
+        if not level:
+            return 0, None
+        plies = base[1]
+        if plies is not None:
+            plies = max([plies, *(zeroing[r] for r in replies)])
+        return level, plies
+
+
+def _strength(value: tuple[int, int | None]) -> tuple[int, float]:
+    """More for a better win: of more worth under the fifty-move rule, then quicker."""
+    level, plies = value
+    return level, -math.inf if plies is None else -plies
