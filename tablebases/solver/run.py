@@ -137,9 +137,7 @@ class Run:
             if plan.pool_bytes > memory:
                 self._file = tempfile.TemporaryFile(dir=folder)  # noqa: SIM115 - closed in close()
                 self._file.truncate(self._limit * BLOCK_BYTES)
-                self.pool: Array = np.memmap(
-                    self._file, np.uint64, "r+", shape=(self._limit, 64)
-                )
+                self.pool: Array = np.memmap(self._file, np.uint64, "r+", shape=(self._limit, 64))
             else:
                 self.pool = np.empty((self._limit, 64), np.uint64)
         except (MemoryError, OSError) as error:
@@ -153,6 +151,7 @@ class Run:
         if self._file is not None:
             self._file.close()
 
+    # long: the threads share what is set up here, and one place sees to their end
     def execute(
         self,
         *,
@@ -166,7 +165,8 @@ class Run:
             stop: asked between batches, from any thread; True to give up.
             hurry: asked from this thread; True to leave soon, even if a thread is in the middle
                 of a batch (of large slices it may take minutes): it ends by itself after it.
-            report: called now and then from this thread with slices done and estimated share.
+            report: called at first and now and then, from this thread, with slices done and the
+                estimated share.
 
         Raises:
             Stopped: if told to stop.
@@ -226,9 +226,9 @@ class Run:
                             heapq.heappush(ready, rank(follower))
                     lock.notify_all()
 
-        workers = [
-            threading.Thread(target=work, daemon=True) for _ in range(max(1, self.threads))
-        ]
+        if report is not None:
+            report(self.done, 0.0)  # an interrupt may end the workers before they are waited for
+        workers = [threading.Thread(target=work, daemon=True) for _ in range(max(1, self.threads))]
         for worker in workers:
             worker.start()
         try:
@@ -263,11 +263,34 @@ class Run:
         place = 0
         while True:
             place = kernels.solve_batch(
-                ids, place, st.pieces, st.symmetric, st.codes, st.white, st.black, st.first,
-                st.last, st.rows, self.offsets, self.pool, self.plies, x.candidates, x.fronts,
-                x.front_blocks, x.queued, x.changed, x.where, x.blocks, x.state, NO_DISTANCES,
-                NO_DISTANCES, x.words, x.rows, LAST_PLY, self.two_kinds,
-            )  # fmt: skip
+                ids,
+                place,
+                st.pieces,
+                st.symmetric,
+                st.codes,
+                st.white,
+                st.black,
+                st.first,
+                st.last,
+                st.rows,
+                self.offsets,
+                self.pool,
+                self.plies,
+                x.candidates,
+                x.fronts,
+                x.front_blocks,
+                x.queued,
+                x.changed,
+                x.where,
+                x.blocks,
+                x.state,
+                NO_DISTANCES,
+                NO_DISTANCES,
+                x.words,
+                x.rows,
+                LAST_PLY,
+                self.two_kinds,
+            )
             if place == len(ids):
                 return
             self._late_stage(int(ids[place]), x)
@@ -291,11 +314,31 @@ class Run:
         self.pool[off_l : off_l + size] = self.pool[true_l : true_l + size]
         self.pool[off_n : off_n + size] = self.pool[true_n : true_n + size]
         kernels.late_iterate(
-            int(st.pieces[s]), bool(st.symmetric[s]), st.codes[s], st.white[s], st.black[s],
-            self.pool, off_l, off_n, candidates, open_, has_exits, x.state, x.fronts,
-            x.front_blocks, x.queued, x.changed, x.where, x.blocks, count, NO_DISTANCES,
-            NO_DISTANCES, False, x.words, x.rows,
-        )  # fmt: skip
+            int(st.pieces[s]),
+            bool(st.symmetric[s]),
+            st.codes[s],
+            st.white[s],
+            st.black[s],
+            self.pool,
+            off_l,
+            off_n,
+            candidates,
+            open_,
+            has_exits,
+            x.state,
+            x.fronts,
+            x.front_blocks,
+            x.queued,
+            x.changed,
+            x.where,
+            x.blocks,
+            count,
+            NO_DISTANCES,
+            NO_DISTANCES,
+            False,
+            x.words,
+            x.rows,
+        )
         self.plies[s] = x.state[0]
         self.offsets[kernels.OFF_LATE_L, s] = off_l
         self.offsets[kernels.OFF_LATE_N, s] = off_n
@@ -314,10 +357,25 @@ class Run:
             np.zeros((int(self._sizes[s]), 64), np.uint64) for _ in range(3)
         )
         kernels.late_exits(
-            s, st.pieces, st.symmetric, st.codes, st.white, st.black, st.first, st.last,
-            st.rows, self.offsets, self.pool, candidates, open_, legal, x.blocks, count,
-            x.words, x.rows,
-        )  # fmt: skip
+            s,
+            st.pieces,
+            st.symmetric,
+            st.codes,
+            st.white,
+            st.black,
+            st.first,
+            st.last,
+            st.rows,
+            self.offsets,
+            self.pool,
+            candidates,
+            open_,
+            legal,
+            x.blocks,
+            count,
+            x.words,
+            x.rows,
+        )
         return candidates, open_
 
     def compile_late(self) -> None:
