@@ -17,6 +17,7 @@ import subprocess
 import sys
 import threading
 import time
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -442,28 +443,32 @@ def test_only_the_main_thread_holds_interrupts() -> None:
     assert done == [signal.getsignal(signal.SIGINT)]
 
 
-# Interrupts a run with two processes once, at the Nth line of the standard library's pools that
-# the main thread comes to.
+# Interrupts a run with two processes once, in the main thread: at the Nth line of the standard
+# library's pools that it comes to, or with the Nth lock of a future or a pool just taken.
 WITHIN_A_POOL = """
 import os, signal, sys, threading
 from pathlib import Path
 from concurrent.futures import _base, process
-from convert.collection import crew
 from convert.collection import run as running
 from convert.collection.inputs import find_inputs
 from convert.collection.rows import Options
-pools = (process.__file__, _base.__file__, threading.__file__)
-left = int(sys.argv[1])
-def line(frame, event, arg):
+pools = (process.__file__, _base.__file__)
+event = {"lines": "line", "locks": "return"}[sys.argv[1]]
+left = int(sys.argv[2])
+taking = threading.Condition.__enter__.__code__
+def inside(frame, what, arg):
     global left
-    if event == "line":
+    if what == event:
         left -= 1
         if left == 0:
             sys.settrace(None)
             os.kill(os.getpid(), signal.SIGINT)
-    return line
-def call(frame, event, arg):
-    return line if frame.f_code.co_filename in pools else None
+    return inside
+def call(frame, what, arg):
+    code = frame.f_code
+    if event == "line":
+        return inside if code.co_filename in (*pools, threading.__file__) else None
+    return inside if code is taking and frame.f_back.f_code.co_filename in pools else None
 sys.settrace(call)
 code = 9
 try:
@@ -479,18 +484,26 @@ sys.exit(code)
 
 
 @pytest.mark.slow
-def test_interrupted_within_a_pool(folder: Path, undisturbed: Any) -> None:
-    """Wherever the standard library is at: told as an interrupt, and gone on with."""
+@pytest.mark.parametrize(
+    ("event", "places"), [("lines", range(1, 2000, 131)), ("locks", [1, 9, 17, 25])]
+)
+def test_interrupted_within_a_pool(
+    folder: Path, undisturbed: Any, event: str, places: Sequence[int]
+) -> None:
+    """Wherever the standard library is at: told as an interrupt, and gone on with.
+
+    A lock that an interrupt leaves taken is waited for without end.
+    """
     out = folder / "out"
     codes = []
-    for at in range(1, 2000, 61):
+    for at in places:
         done = subprocess.run(
-            [sys.executable, "-c", WITHIN_A_POOL, str(at)],
+            [sys.executable, "-c", WITHIN_A_POOL, event, str(at)],
             cwd=folder,
             capture_output=True,
             text=True,
             check=False,
-            timeout=60,
+            timeout=180,
         )
         assert done.returncode in (0, 130), done.stderr
         codes.append(done.returncode)

@@ -33,6 +33,7 @@ from convert.collection.run_state import (
     RunProgress,
     RunSummary,
     how_far,
+    is_done,
     moved_from,
     result_of,
 )
@@ -432,9 +433,9 @@ class _Run:
     def _give_suspect(self, crew: Crew) -> bool:
         """Give one suspect out, when nothing else is under way; False when there is none."""
         for file in self.cutting:
-            if file.future is not None and file.future.done():
+            if file.future is not None and is_done(file.future):
                 self.suspects.discard(cut_mark(file.task))
-        if self.under_way or any(not cut.done() for cut in self._cuts()):
+        if self.under_way or any(not is_done(cut) for cut in self._cuts()):
             return True
         for unit in self.units:
             if unit.id in self.suspects:
@@ -454,7 +455,7 @@ class _Run:
             return False
         file = self.cutting[0]
         assert file.future is not None
-        if not file.future.done():
+        if not is_done(file.future):
             return False
         self.suspects.discard(cut_mark(file.task))
         try:
@@ -496,10 +497,10 @@ class _Run:
         """Wait a little for something to be done, and take the units off."""
         waiting: list[Future[Any]] = [
             *self.under_way,
-            *(cut for cut in self._cuts() if not cut.done()),
+            *(cut for cut in self._cuts() if not is_done(cut)),
         ]
-        ready = bool(self.cutting) and self.cutting[0].future is not None
-        ready = ready and self.cutting[0].future.done()  # type: ignore[union-attr]
+        first = self.cutting[0].future if self.cutting else None
+        ready = first is not None and is_done(first)
         room = len(self.units) < 2 * crew.size() + 2
         with held():
             timeout = 0 if ready and room else 0.25

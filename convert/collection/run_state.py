@@ -6,10 +6,11 @@ import os
 from concurrent.futures import CancelledError, Future
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from convert.collection.crew import RunError
 from convert.collection.inputs import Input, Print, print_of
+from convert.collection.interrupts import held
 from convert.collection.ledger import LedgerEntry
 from convert.collection.parts import FilePart
 from convert.collection.work import Misplaced, ToCut, WasCut
@@ -115,8 +116,14 @@ def how_far(
     return share, rest / fresh * seconds if fresh else None
 
 
+def is_done(future: Future[Any]) -> bool:
+    """Whether it is done; no interrupt falls between its lock and the end of that lock."""
+    with held():
+        return future.done()
+
+
 def result_of(future: Future[T], cluster: str | None, out: Path) -> T | None:
-    """What came of it; None if a worker died and it is to be tried again.
+    """What came of one that is done; None if a worker died and it is to be tried again.
 
     Raises:
         Deadly: that has happened too often.
@@ -124,7 +131,8 @@ def result_of(future: Future[T], cluster: str | None, out: Path) -> T | None:
         RunError: it cannot go on.
     """
     try:
-        return future.result()
+        with held():
+            return future.result()
     except CancelledError as err:
         raise RunError(f"{cluster}: the scheduler is gone") from err
     except Misplaced as err:
