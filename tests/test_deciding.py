@@ -11,7 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rich.console import Console
 
+from convert.judging.bench import open_bench
 from convert.judging.judges import EFFORTS, Bench, EffortName
+from convert.judging.looking import told
 from convert.model import Evidence, Finish, Review, Side, Verdict
 from convert.model.deciding import FALLS_BY
 from convert.reading.games import read_games
@@ -24,8 +26,10 @@ from convert.review.course import choose_side
 from convert.review.deciding import (
     CLOSER,
     LASTS,
+    LONGER_STEPS_BY,
     STEPS_BY,
     _confirmed,
+    _Longer,
     candidates,
     deciding_moment,
 )
@@ -132,10 +136,43 @@ def test_the_better_move_is_better_by_the_longer_search() -> None:
     board = judged.board(moment.ply)
     poor = next(m for m in board.legal_moves if board.san(m) == "Qxh7")
     named = replace(moment, held=(replace(moment.held[0], uci=poor.uci(), san="Qxh7"),))
-    sure = _confirmed(judged, named, ())
+    sure = _confirmed(_Longer(judged), named, ())
     assert sure is not None
     longer = bench.look.search.search(board, CLOSER * bench.look.positions)
     assert sure.held[0].uci == longer.line[0].uci() != poor.uci()
+
+
+# GameId g291780 of the collection that docs/measuring.md names (Dragjon/chessdatabase, MIT).
+BY_SMALL_STEPS = """
+1. d4 Nf6 2. c4 g6 3. Nc3 Bg7 4. e4 d6 5. Be2 O-O 6. Be3 e5 7. d5 Na6 8. g4 Nc5 9. f3 a5 10. h4 b6
+11. h5 Ne8 12. Nh3 f5 13. hxg6 fxg4 14. gxh7+ Kh8 15. Ng5 gxf3 16. Bxf3 Qf6 17. Qe2 Ba6 18. O-O-O a4
+19. Rdf1 Qe7 20. Bh5 Nf6 21. Bg6 Bc8 22. Kb1 c6 23. dxc6 Qa7 24. Nd5 Bg4 25. Qg2 Be6 26. Bxc5 Bxd5
+27. exd5 bxc5 28. Ne6 Rfe8 29. Bxe8 Rxe8 30. Nxg7 Qxg7 31. Qxg7+ Kxg7 32. Rxf6
+"""
+
+
+@pytest.mark.slow
+def test_where_the_review_names_none_the_longer_search_names_the_largest_step() -> None:
+    """A game lost by small steps: the longer search sees one and a better move, and it is told."""
+    bench = open_bench((), EffortName.NORMAL, solve=False)
+    review = review_game(parsed(BY_SMALL_STEPS, "1-0", termination="normal"), bench)
+    moment = review.deciding
+    assert moment is not None
+    assert (moment.san, moment.side, moment.longer) == ("fxg4", Side.BLACK, True)
+    assert LONGER_STEPS_BY <= moment.fall < FALLS_BY
+
+    def worth(board: chess.Board) -> float:
+        result = bench.look.search.search(board, CLOSER * bench.look.positions)
+        return told(board, result.score, result.depth).expected
+
+    board = chess.Board(moment.fen)
+    played, better = board.copy(), board.copy()
+    played.push_san(moment.san)
+    better.push_san(moment.held[0].san)
+    assert 1 - worth(better) >= 1 - worth(played) + LONGER_STEPS_BY
+    assert moment.before.expected == pytest.approx(worth(board), abs=1e-3)
+    words = " ".join(deciding_words(review))
+    assert "that lasted, by a search of many times the positions, was 13...fxg4?" in words
 
 
 @given(st.lists(st.floats(0, 1), min_size=2, max_size=40))

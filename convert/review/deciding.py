@@ -8,6 +8,7 @@ from dataclasses import replace
 import chess
 
 from convert.board.moves import after_move
+from convert.judging.keeping import with_chances
 from convert.judging.lines import line_after
 from convert.judging.looking import told
 from convert.model import Side, Slip, Verdict
@@ -26,6 +27,8 @@ PLAYED_OUT = (Finish.MATE, Finish.RESIGNED)
 CLOSER = 20
 #: So many candidates are looked at for a better move.
 MOST = 8
+#: By the longer search alone a step is told from here on: it is steadier (judgement).
+LONGER_STEPS_BY = 0.075
 #: A move looks better only from so much of expected score on (judgement).
 BETTER_BY = 0.1
 
@@ -36,11 +39,13 @@ def deciding_moment(
     """The deciding moment of a judged game, with a better move where one is known.
 
     A move by the estimate whose fall a longer search does not see, or for which it sees none that
-    is better, gives way to the next candidate: there
-    the estimate drifted, and no move is to blame.  So does a move by the estimate of the side that
-    went on to win (``end``, by mate or because the other resigned), and a small step that does not
-    show in the words for before and after.  None where no candidate is left.
+    is better, gives way to the next candidate: there the estimate drifted, and no move is to
+    blame.  So does a move by the estimate of the side that went on to win (``end``, by mate or
+    because the other resigned), and a small step that does not show in the words for before and
+    after.  Where no candidate is left and the chances did change, the longer search looks for the
+    largest step itself.  None where it sees none either.
     """
+    longer = _Longer(judged)
     movers = tuple(judged.side(step.ply) for step in judged.walked.steps)
     winner = end.winner if end is not None and end.how in PLAYED_OUT else None
     for ply, final in candidates(judged.verdicts, movers, slips)[:MOST]:
@@ -50,29 +55,60 @@ def deciding_moment(
         small = final and moment.fall < FALLS_BY
         if moment.side is winner or (small and not _shows(moment)):
             continue
-        if moment.held and (sure := _confirmed(judged, moment, slips)) is not None:
+        if moment.held and (sure := _confirmed(longer, moment, slips)) is not None:
             return sure
-    return None
+    return _largest_step(longer, movers, slips, winner)
 
 
-def _confirmed(judged: Judged, moment: Deciding, slips: Sequence[Slip]) -> Deciding | None:
+class _Longer:
+    """A search of :data:`CLOSER` times the positions, each position asked once."""
+
+    def __init__(self, judged: Judged) -> None:
+        self.judged = judged
+        self._known: dict[str, tuple[Verdict, chess.Move | None]] = {}
+
+    def ask(self, board: chess.Board, known: Verdict) -> tuple[Verdict, chess.Move | None]:
+        """For the side to move, and the move it plays; ``known`` of it is not exact."""
+        fen = board.fen()
+        if fen not in self._known:
+            look = self.judged.bench.look
+            result = look.search.search(board, CLOSER * look.positions)
+            chances = told(board, result.score, result.depth)
+            verdict = with_chances(known, chances.won, chances.lost, measured=True)
+            self._known[fen] = verdict, next(iter(result.line), None)
+        return self._known[fen]
+
+    def after(self, board: chess.Board, move: chess.Move, known: Verdict) -> Verdict:
+        """For the player of a move, after it; ``known`` itself where that is exact."""
+        if known.exact:
+            return known
+        child = after_move(board, move)
+        verdict, _ = self.ask(child, known.for_side(Side.of(child.turn)))
+        return verdict.for_side(known.side)
+
+
+def _confirmed(longer: _Longer, moment: Deciding, slips: Sequence[Slip]) -> Deciding | None:
     """The moment where a search of :data:`CLOSER` times the size sees a fall of :data:`STEPS_BY`.
 
     The move named as better is one that is better by that search as well; None without one.
     """
+    judged = longer.judged
     board = judged.board(moment.ply)
     played = judged.walked.steps[moment.ply - 1].move
     own: chess.Move | None = None
     before = moment.before.expected
     if not moment.before.exact:
-        before, own = _closer(judged, board)
-    least = _closer_after(judged, board, played, moment.after) + STEPS_BY
+        verdict, own = longer.ask(board, moment.before)
+        before = verdict.expected
+    least = longer.after(board, played, moment.after).expected + STEPS_BY
     if before < least:
         return None
     if any(slip.ply == moment.ply for slip in slips):
         return moment
     named = chess.Move.from_uci(moment.held[0].uci)
-    if named == own or _closer_after(judged, board, named, moment.held[0].verdict) >= least:
+    if named == own:
+        return moment
+    if longer.after(board, named, moment.held[0].verdict).expected >= least:
         return moment
     if own is None or own == played:
         return None
@@ -82,16 +118,57 @@ def _confirmed(judged: Judged, moment: Deciding, slips: Sequence[Slip]) -> Decid
     return _named(judged, moment, own, verdict)
 
 
-def _closer(judged: Judged, board: chess.Board) -> tuple[float, chess.Move | None]:
-    """The expected score of the side to move by the longer search, and its move; no ended game."""
-    look = judged.bench.look
-    result = look.search.search(board, CLOSER * look.positions)
-    return told(board, result.score, result.depth).expected, next(iter(result.line), None)
+def _largest_step(
+    longer: _Longer, movers: Sequence[Side], slips: Sequence[Slip], winner: Side | None
+) -> Deciding | None:
+    """The largest step for good as the longer search sees it, of the moves that may be one.
+
+    Those are the :data:`MOST` after which the expected score of their player stayed lowest by the
+    review itself, of a game whose chances changed by :data:`FALLS_BY` in all; moves of the side
+    that won do not count, nor do steps that the words for before and after do not show.
+    """
+    judged = longer.judged
+    last = len(judged.verdicts) - 1
+    worth = [verdict.for_side(Side.WHITE).expected for verdict in judged.verdicts]
+    if any(slip.certain for slip in slips) or max(abs(w - worth[last]) for w in worth) < FALLS_BY:
+        return None
+    plies = [ply for ply in range(1, last + 1) if movers[ply - 1] is not winner]
+    plies.sort(key=lambda ply: (-_fall(judged.verdicts, ply, movers[ply - 1], last), -ply))
+    steps = [_step(longer, ply, movers[ply - 1]) for ply in plies[:MOST]]
+    seen = [step for step in steps if step is not None and step.fall >= LONGER_STEPS_BY]
+    for moment in sorted(seen, key=lambda step: (-step.fall, -step.ply)):
+        board = judged.board(moment.ply)
+        _, own = longer.ask(board, moment.before)
+        assert own is not None
+        better = longer.after(board, own, moment.before)
+        if better.expected >= moment.after.expected + LONGER_STEPS_BY and _shows(moment):
+            return _named(judged, moment, own, better)
+    return None
 
 
-def _closer_after(judged: Judged, board: chess.Board, move: chess.Move, known: Verdict) -> float:
-    """The same for the player of a move, after it; ``known`` where that is exact."""
-    return known.expected if known.exact else 1 - _closer(judged, after_move(board, move))[0]
+def _step(longer: _Longer, ply: int, side: Side) -> Deciding | None:
+    """A move as the longer search sees it; None where it would play it too."""
+    judged = longer.judged
+    board = judged.board(ply)
+    played = judged.walked.steps[ply - 1].move
+    if judged.before(ply).exact:
+        return None
+    before, own = longer.ask(board, judged.before(ply))
+    if own is None or own == played:
+        return None
+    after = longer.after(board, played, judged.after(ply))
+    rest = max(verdict.for_side(side).expected for verdict in judged.verdicts[ply:])
+    return Deciding(
+        ply=ply,
+        side=side,
+        san=judged.walked.san(ply),
+        fen=board.fen(),
+        certain=False,
+        before=before,
+        after=after,
+        fall=round(before.expected - max(after.expected, rest), 3),
+        longer=True,
+    )
 
 
 def _shows(moment: Deciding) -> bool:
