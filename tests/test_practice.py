@@ -398,7 +398,7 @@ def test_processes_and_pieces_change_nothing(
     whole.write_bytes(gzip.compress(text.encode()))
     one = count([str(whole)])
     assert one.read == sum(1 for path in FILES[:-1] for _ in read_games(path))
-    monkeypatch.setattr(counting, "_PART", 4000)
+    monkeypatch.setattr(counting, "PART", 4000)
     pieces = list(parts(whole, 4000))
     assert len(pieces) > 1
     assert all(piece.lstrip().startswith(b"[Event ") for piece in pieces)

@@ -74,7 +74,7 @@ def glimpses(read: GameRead, bench: Bench, most: int = MOST_GLANCES) -> Iterator
     if result is None or "time" in tags.get("Termination", "").lower():
         return
     walked = walk(read.game.board(), read.moves)
-    places = sorted(_places(read, walked, bench), key=lambda place: not place[0])
+    places = sorted(places_past_proof(read, walked, bench), key=lambda place: not place[0])
     for _, candidate in places[: min(most, MOST_GLANCES)]:
         made = judged(bench, candidate, GLANCE)
         score = result if candidate.board.turn else -result
@@ -90,8 +90,10 @@ def confirmed(bench: Bench, glimpse: Glimpse) -> Draft | None:
     return made if made is not None and _agrees(made, glimpse.score) else None
 
 
-def _places(read: GameRead, walked: Walk, bench: Bench) -> Iterator[tuple[bool, Candidate]]:
-    """Places of a game to look at: those with a trade to decide on, and other ones of endings."""
+def places_past_proof(
+    read: GameRead, walked: Walk, bench: Bench
+) -> Iterator[tuple[bool, Candidate]]:
+    """Places of a game to look at: with a trade to decide on (True), and others of endings."""
     assert read.game is not None
     tags = dict(read.game.headers)
     where = title(tags, f"{read.source.rsplit('/', 1)[-1]}, game {read.number}")

@@ -45,7 +45,7 @@ from convert.rim.safe_text import safe_line
 #: Seconds for 40 moves below which a game is too fast to count.
 FAST = 180
 #: Bytes of text that one process counts at a time.
-_PART = 1 << 20
+PART = 1 << 20
 
 _SCORES = {"1-0": 1, "1/2-1/2": 0, "0-1": -1}
 
@@ -175,7 +175,7 @@ def count_part(name: str, text: bytes) -> PracticeTally:
     return tally
 
 
-def parts(path: str | Path, size: int = _PART) -> Iterator[bytes]:
+def parts(path: str | Path, size: int = PART) -> Iterator[bytes]:
     """The text of a file in pieces of about ``size`` bytes, cut where a game begins.
 
     That is where a line with the Event tag, first of the Seven Tag Roster, follows an empty one.

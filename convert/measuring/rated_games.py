@@ -19,7 +19,7 @@ from typing import TypeVar
 import chess
 
 from convert.measuring.draw import name_of, rank_of
-from convert.measuring.practice import parts
+from convert.measuring.practice import PART, parts
 from convert.reading.fastread import read_lines
 from convert.reading.records import LineRead
 
@@ -155,17 +155,20 @@ def held_out_games(paths: Iterable[str], which: Filter) -> Iterator[RatedGame]:
             yield from (game for game in in_text(text, which) if game.held_out)
 
 
-def each_part(paths: Iterable[str], work: Callable[[bytes], T], jobs: int = 1) -> Iterator[T]:
+def each_part(
+    paths: Iterable[str], work: Callable[[bytes], T], jobs: int = 1, size: int = PART
+) -> Iterator[T]:
     """What ``work`` makes of each piece of PGN text of the files, in their order.
 
     Args:
         work: a function that other processes can be given.
         jobs: processes; the answers do not depend on their number.
+        size: bytes of a piece, about.
 
     Raises:
         SourceError: a file cannot be read.
     """
-    texts = (text for path in paths for text in parts(path))
+    texts = (text for path in paths for text in parts(path, size))
     if jobs <= 1:
         yield from map(work, texts)
         return
