@@ -1,6 +1,6 @@
 """In how many games the last change of outcome is named, and how often what is named was one.
 
-    python -m convert.measuring.deciding_games --games 60 GAMES.pgn.gz... -o deciding.json
+    python -m convert.measuring.deciding_games --games 60 [--jobs N] GAMES.pgn.gz -o deciding.json
 
 Held-out games of players rated 2000 and more, not decided by the clock, are reviewed without the
 solver.  The truth is a search of a hundred times the positions: from the end of the game backwards
@@ -22,14 +22,18 @@ import argparse
 import json
 import sys
 from collections.abc import Iterable, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any, Final
 
 from convert.judging.bench import open_bench
 from convert.judging.judges import Bench
 from convert.judging.looking import told
+from convert.measuring.practice import progress
 from convert.measuring.rated_games import Filter, RatedGame, held_out_games
+from convert.measuring.settle import processors
 from convert.model import Side
 from convert.reading.fen import SourceError
 from convert.review.deciding import deciding_moment
@@ -144,6 +148,20 @@ def looked_at(game: RatedGame, bench: Bench) -> GameLooked:
     )
 
 
+@cache
+def _bench() -> Bench:
+    return open_bench((), "normal", solve=False)
+
+
+def _looked_at(game: RatedGame) -> GameLooked:
+    """One game in a process of its own, which remembers no other game."""
+    bench = _bench()
+    try:
+        return looked_at(game, bench)
+    finally:
+        bench.forget()
+
+
 def _share(right: int, number: int) -> dict[str, Any]:
     share = right / number if number else None
     low, high = interval(number, share or 0.0)
@@ -197,6 +215,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("games", nargs="+", help="PGN files")
     parser.add_argument("--games", dest="most", type=int, default=60, help="games looked at")
     parser.add_argument("--rating", type=int, default=2000, help="least rating of both players")
+    parser.add_argument("--jobs", type=int, default=processors(), help="processes")
     parser.add_argument("-o", "--out", type=Path, required=True)
     options = parser.parse_args(arguments)
     try:
@@ -204,13 +223,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except SourceError as error:
         sys.stderr.write(f"{safe_line(str(error))}\n")
         return 2
-    bench = open_bench((), "normal", solve=False)
     games: list[GameLooked] = []
-    for game in asked:
-        games.append(looked_at(game, bench))
-        bench.forget()
-        sys.stderr.write(f"\r{len(games)} games")
-    sys.stderr.write("\n")
+    with ProcessPoolExecutor(options.jobs) as executor:
+        for one in executor.map(_looked_at, asked):
+            games.append(one)
+            progress(f"{len(games)} of {len(asked)} games")
     with whole_file(str(options.out)) as file:
         document = {**summary(games), "each": [asdict(game) for game in games]}
         file.write(json.dumps(document, indent=1) + "\n")

@@ -13,7 +13,7 @@ import argparse
 import hashlib
 import sys
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import partial
@@ -148,21 +148,24 @@ def _prepared() -> None:
 
 
 def all_reached(
-    fens: Iterable[str], seconds: float, jobs: int, tell: Callable[[int], None] = lambda _: None
+    fens: Iterable[str],
+    seconds: float,
+    jobs: int,
+    tell: Callable[[Sequence[Reached]], None] = lambda _: None,
 ) -> list[Reached]:
-    """``reached`` of each, in order, on so many processes."""
+    """``reached`` of each, in order, on so many processes; ``tell`` hears those done so far."""
     ask = partial(reached, seconds=seconds)
     answers: list[Reached] = []
     if jobs <= 1:
         _prepared()
         for fen in fens:
             answers.append(ask(fen))
-            tell(len(answers))
+            tell(answers)
         return answers
     with ProcessPoolExecutor(jobs, initializer=_prepared) as executor:
         for one in executor.map(ask, fens):
             answers.append(one)
-            tell(len(answers))
+            tell(answers)
     return answers
 
 
@@ -192,7 +195,9 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--seconds", type=float, default=SECONDS, help="planned work of each")
     parser.add_argument("--jobs", type=int, default=processors(), help="processes")
     parser.add_argument("--kind", action="append", choices=KINDS, help="only this (repeatable)")
-    parser.add_argument("--each", action="store_true", help="a line for each position too")
+    parser.add_argument(
+        "--each", action="store_true", help="a line for each position, as it is done"
+    )
     result = parser.parse_args(arguments)
     try:
         phases = phases_in(result.files)
@@ -204,17 +209,19 @@ def main(arguments: list[str] | None = None) -> int:
     out.write("|---|---|---|---|---|---|\n")
     for kind in result.kind or KINDS:
         fens = phases[kind][: result.sample]
-        tell = partial(_tell, kind, len(fens))
+        tell = partial(_tell, kind, len(fens), each=result.each)
         answers = all_reached(fens, result.seconds, result.jobs, tell)
         out.write(row(kind, answers) + "\n")
-        for one in answers if result.each else ():
-            out.write(f"{one.fen} {one.low} {one.high} {one.planned:.2f} {one.taken:.2f}\n")
         out.flush()
     return 0
 
 
-def _tell(kind: str, number: int, done: int) -> None:
-    progress(f"{kind}: {done} of {number}")
+def _tell(kind: str, number: int, done: Sequence[Reached], *, each: bool) -> None:
+    progress(f"{kind}: {len(done)} of {number}")
+    if each:
+        one = done[-1]
+        sys.stdout.write(f"{one.fen} {one.low} {one.high} {one.planned:.2f} {one.taken:.2f}\n")
+        sys.stdout.flush()
 
 
 if __name__ == "__main__":
