@@ -170,7 +170,9 @@ def test_answers_that_tables_know(entry: dict[str, Any], tables: SyzygyProber) -
 @pytest.mark.parametrize(
     "entry",
     [
-        pytest.param(item, id=item["id"], marks=pytest.mark.long if i % 4 else pytest.mark.slow)
+        pytest.param(
+            item, id=item["id"], marks=pytest.mark.slow if i % 8 == 0 else pytest.mark.long
+        )
         for i, item in enumerate(POSITIONS)
     ],
 )

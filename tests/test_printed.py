@@ -219,8 +219,8 @@ def test_it_compiles(slipped: Review, engine: str, tmp_path: Path) -> None:
     """A booklet and a document of a game whose names are all signs that TeX reads as its own."""
     if shutil.which(engine) is None:
         pytest.skip(f"{engine} is not installed")
-    if engine == "lualatex" and not _has("fontspec.sty", "lmroman10-regular.otf"):
-        pytest.skip("fontspec or the Latin Modern fonts are not installed")
+    if engine == "lualatex" and not _has("fontspec.sty", "luaotfload.sty", "lmroman10-regular.otf"):
+        pytest.skip("fontspec, luaotfload or the Latin Modern fonts are not installed")
     if not _has("tikz.sty"):
         pytest.skip("TikZ is not installed")
     tags = {"White": EVIL, "Black": EVIL[::-1], "Event": "\\", "Date": "2024.??.??"}

@@ -162,7 +162,7 @@ def test_a_toy_rule(copy: Path) -> None:
     assert "not yet counted" in " ".join(done.stdout.split())
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_a_toy_rule_breaks_no_test_of_its_rooms(copy: Path) -> None:
     _with_rule(copy)
     wanted = [

@@ -119,14 +119,14 @@ def test_position(tmp_path: Path) -> None:
     assert b"olved" in same_everywhere(tmp_path, "position", TWO_TO_ONE)
 
 
-@pytest.mark.slow
+@pytest.mark.long
 @pytest.mark.parametrize("fen", [ROOK_PAWN_ROOK, BOUNDED], ids=["rooks", "bounded"])
 def test_solve_larger(tmp_path: Path, fen: str) -> None:
     found = json.loads(same_everywhere(tmp_path, "solve", fen, threads=True))
     assert found["exact"] == (fen == ROOK_PAWN_ROOK)
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_position_larger(tmp_path: Path) -> None:
     same_everywhere(tmp_path, "position", "--effort", "quick", BOUNDED)
 

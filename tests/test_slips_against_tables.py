@@ -35,7 +35,7 @@ WITH_SLIPS, QUICK_WITH_SLIPS = 35, 2
 DEEPEST = 6
 
 #: Games of the slow run; the others take as long again.
-SLOW = 40
+SLOW = 20
 
 
 def _marks(number: int) -> list[pytest.MarkDecorator]:

@@ -299,7 +299,7 @@ TWO_TO_ONE = "8/8/8/4k1p1/6P1/4K3/4P3/8 w - - 0 1"
     [
         (TWO_TO_ONE, 60.0),
         # some moves stay open
-        pytest.param("8/5p2/4k3/8/6r1/5P2/3R2K1/8 w - - 0 1", 3.0, marks=pytest.mark.slow),
+        pytest.param("8/5p2/4k3/8/6r1/5P2/3R2K1/8 w - - 0 1", 3.0, marks=pytest.mark.long),
         ("8/6p1/4k3/8/8/5PP1/6K1/8 w - - 0 1", 3.0),  # so here
     ],
 )

@@ -205,9 +205,12 @@ def test_en_passant_is_as_in_the_tables(prober: SyzygyProber) -> None:
     assert differences(solved("KPvKP"), prober, boards, distances=4) == []
 
 
-@pytest.mark.slow
-def test_every_en_passant_is_as_in_the_tables(prober: SyzygyProber) -> None:
-    boards = en_passant_positions(random.Random(1), 10_000)
+@pytest.mark.parametrize(
+    "most",
+    [pytest.param(1_000, marks=pytest.mark.slow), pytest.param(10_000, marks=pytest.mark.long)],
+)
+def test_every_en_passant_is_as_in_the_tables(most: int, prober: SyzygyProber) -> None:
+    boards = en_passant_positions(random.Random(1), most)
     assert differences(solved("KPvKP"), prober, boards) == []
 
 

@@ -45,6 +45,7 @@ SETTLED = {
 }
 """Roots that half a minute is plenty for: every position of the slice must be exact."""
 
+SLOWER = {"KRPP v KNP", "KPPP v KPP"}
 LARGER = {
     "KRP v KNP, apart": "8/8/4k1p1/3n4/8/1P6/8/R3K3 w - - 0 1",
     "KRP v KNP, face to face": "8/8/4k3/3np3/4P3/8/8/R3K3 w - - 0 1",
@@ -156,8 +157,13 @@ def test_settled_slices_obey_one_ply(fen: str) -> None:
     assert tally == Tally(exact=len(boards))
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize("name", LARGER)
+@pytest.mark.parametrize(
+    "name",
+    [
+        pytest.param(name, marks=pytest.mark.long if name in SLOWER else pytest.mark.slow)
+        for name in LARGER
+    ],
+)
 def test_larger_slices_obey_one_ply(name: str) -> None:
     men = chess.popcount(chess.Board(LARGER[name]).occupied)
     solution, boards = _solved(LARGER[name], 2, 60, SHORT if men <= 6 else BUDGET)

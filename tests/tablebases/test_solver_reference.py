@@ -83,7 +83,7 @@ def test_one_ply_value_agrees_with_the_tables_en_passant(prober: SyzygyProber) -
         _own_and_one_ply(random_ep("KPvKP", rng), prober)
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_one_ply_value_agrees_with_the_tables_on_many_positions(prober: SyzygyProber) -> None:
     rng = random.Random(3)
     for name in all_names(4):
