@@ -72,7 +72,7 @@ def open_bench(
 
         solver = solver_for(effort, known, tell=tell, share=share)
     more = (*(installed_judges() if installed else ()), *held(judges))
-    return Bench(
+    bench = Bench(
         prober,
         effort=EFFORTS[EffortName(effort)],
         largest=largest,
@@ -80,6 +80,8 @@ def open_bench(
         solver=solver,
         making=making,
     )
+    bench.look.threads = 2 if share == 1 else 1
+    return bench
 
 
 def set_aside(bench: Bench) -> tuple[str, ...]:

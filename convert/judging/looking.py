@@ -6,7 +6,7 @@ answers. The compiled code is loaded when something is first asked.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -33,12 +33,17 @@ class LookAhead:
         positions: looked at for each position that is asked about.
         proof: positions that a proof may go through.
         making: called before code is compiled or exact leaves are made, once on a machine.
+
+    Attributes:
+        threads: that search several positions; the answers are the same with any number.
+        looked_at: positions looked at so far.
     """
 
     def __init__(
         self, positions: int, proof: int, making: Callable[[], None] | None = None
     ) -> None:
         self.positions, self.proof = positions, proof
+        self.threads = 1
         self.looked_at = 0
         self._making = making
         self._found: dict[tuple[object, ...], Found] = {}
@@ -84,6 +89,13 @@ class LookAhead:
     def _keep(self, key: tuple[object, ...], result: Found) -> None:
         self.looked_at += result.positions
         self._found[key] = result
+
+    def longer(self, boards: Sequence[chess.Board], times: int) -> list[Found]:
+        """What a search of so many times the positions finds in each; nothing is remembered."""
+        there = [_calm(board) for board in boards]
+        results = self.search.many(there, times * self.positions, threads=self.threads)
+        self.looked_at += sum(result.positions for result in results)
+        return results
 
     def each_move(self, board: chess.Board) -> EachMove:
         """Every move of a position, looked at to the same depth; best first."""

@@ -23,8 +23,8 @@ class Deciding:
     not.  ``shown`` is a line that begins with the first of them.  ``final``: nothing changed
     after it to the end of the game.  ``fall``: by how much at least the expected score of its
     player (points, 0 to 1) was lower from then on to the end than before it; below zero where
-    that was won back.  ``longer``: the numbers for before and after are those of a search of many
-    times the positions, which sees a step where the one of the review sees none with a better move.
+    that was won back.  By the estimate ``before``, ``after`` and ``held`` are those of a search of
+    many times the positions of the review.
     """
 
     ply: int
@@ -39,7 +39,6 @@ class Deciding:
     shown: Line | None = None
     final: bool = True
     fall: float = 0.0
-    longer: bool = False
 
 
 class Finish(StrEnum):

@@ -4,33 +4,37 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import chess
 
-from convert.board.moves import after_move
+from convert.board.moves import after_move, line_san
 from convert.judging.keeping import with_chances
 from convert.judging.lines import line_after
 from convert.judging.looking import told
-from convert.model import Side, Slip, Verdict
+from convert.model import Line, Side, Slip, Verdict
 from convert.model.deciding import FALLS_BY, Deciding, Finish, Finished
 from convert.review.decisions import alternative
 from convert.review.judged import Judged
 from convert.wording.verdicts import verdict_words
 
+if TYPE_CHECKING:
+    from convert.judging.search.front import Found
+
 #: Where the chances shifted without such a fall, the largest step is told from here on (judgement).
-STEPS_BY = 0.1
+STEPS_BY = 0.075
 #: For so many plies, or to the end of the game, the fall must last.
 LASTS = 6
 #: Ends to which the play led; a win on time may come in any position.
 PLAYED_OUT = (Finish.MATE, Finish.RESIGNED)
-#: A candidate by the estimate is looked at again with so many times the positions (judgement).
+#: Positions around a candidate are looked at again with so many times the positions (judgement).
 CLOSER = 20
 #: So many candidates are looked at for a better move.
 MOST = 8
-#: By the longer search alone a step is told from here on: it is steadier (judgement).
-LONGER_STEPS_BY = 0.075
+#: So many moves that cost most for good are looked at again, and so many that cost for a while.
+LOOKED_AT, LOOKED_AT_BESIDE = 8, 2
 #: A move looks better only from so much of expected score on (judgement).
-BETTER_BY = 0.1
+BETTER_BY = 0.075
 
 
 def deciding_moment(
@@ -38,45 +42,92 @@ def deciding_moment(
 ) -> Deciding | None:
     """The deciding moment of a judged game, with a better move where one is known.
 
-    A move by the estimate whose fall a longer search does not see, or for which it sees none that
-    is better, gives way to the next candidate: there the estimate drifted, and no move is to
-    blame.  So does a move by the estimate of the side that went on to win (``end``, by mate or
-    because the other resigned), and a small step that does not show in the words for before and
-    after.  Where no candidate is left and the chances did change, the longer search looks for the
-    largest step itself.  None where it sees none either.
+    Where it is not certain it is chosen by a longer search of the positions before and after the
+    moves that cost most by the review itself.  A move for which that search sees no better one
+    gives way to the next candidate: there the estimate drifted, and no move is to blame.  So does
+    a move of the side that went on to win (``end``, by mate or because the other resigned), and a
+    small step that does not show in the words for before and after.  None where no candidate is
+    left.
     """
-    longer = _Longer(judged)
     movers = tuple(judged.side(step.ply) for step in judged.walked.steps)
     winner = end.winner if end is not None and end.how in PLAYED_OUT else None
-    for ply, final in candidates(judged.verdicts, movers, slips)[:MOST]:
-        moment = _moment(judged, slips, movers, ply, final=final)
+    longer = Longer(judged)
+    verdicts = longer.looked_at_again(movers, slips, winner)
+    for ply, final in candidates(verdicts, movers, slips)[:MOST]:
+        moment = _moment(judged, slips, verdicts, ply, final=final)
         if moment.certain:
             return moment
-        small = final and moment.fall < FALLS_BY
-        if moment.side is winner or (small and not _shows(moment)):
+        if moment.side is winner or (better := _with_better(longer, moment)) is None:
             continue
-        if moment.held and (sure := _confirmed(longer, moment, slips)) is not None:
-            return sure
-    return _largest_step(longer, movers, slips, winner)
+        if not final or moment.fall >= FALLS_BY or _shows(better):
+            return better
+    return None
 
 
-class _Longer:
+def agreeing(slips: tuple[Slip, ...], moment: Deciding | None) -> tuple[Slip, ...]:
+    """The slips, a suspected one that decided the game with the numbers of that moment."""
+    if moment is None or moment.certain:
+        return slips
+    return tuple(
+        replace(
+            slip, before=moment.before, after=moment.after, held=moment.held, shown=moment.shown
+        )
+        if slip.ply == moment.ply
+        else slip
+        for slip in slips
+    )
+
+
+class Longer:
     """A search of :data:`CLOSER` times the positions, each position asked once."""
 
     def __init__(self, judged: Judged) -> None:
         self.judged = judged
-        self._known: dict[str, tuple[Verdict, chess.Move | None]] = {}
+        self._results: dict[str, Found] = {}
+
+    def looked_at_again(
+        self, movers: Sequence[Side], slips: Sequence[Slip], winner: Side | None
+    ) -> list[Verdict]:
+        """The verdicts of the game, those around the moves that cost most by this search.
+
+        Only after the last certain slip: what comes before it did not decide the game.
+        """
+        verdicts = list(self.judged.verdicts)
+        last = len(verdicts) - 1
+        proved = max((slip.ply for slip in slips if slip.certain), default=0)
+        plies = [ply for ply in range(proved + 1, last + 1) if movers[ply - 1] is not winner]
+        for_good = {ply: _fall(verdicts, ply, movers[ply - 1], last) for ply in plies}
+        a_while = {ply: _fall(verdicts, ply, movers[ply - 1], ply + LASTS - 1) for ply in plies}
+        asked = sorted(plies, key=lambda ply: (-for_good[ply], -ply))[:LOOKED_AT]
+        beside = [ply for ply in plies if ply not in asked and a_while[ply] >= STEPS_BY]
+        asked += sorted(beside, key=lambda ply: (-a_while[ply], -ply))[:LOOKED_AT_BESIDE]
+        places = sorted({place for ply in asked for place in (ply - 1, ply)})
+        boards = {p: self.judged.walked.boards[p] for p in places if not verdicts[p].exact}
+        look = self.judged.bench.look
+        for board, result in zip(
+            boards.values(), look.longer(list(boards.values()), CLOSER), strict=True
+        ):
+            self._results[board.fen()] = result
+        for place, board in boards.items():
+            known = verdicts[place].for_side(Side.of(board.turn))
+            verdicts[place] = self.ask(board, known)[0].for_side(verdicts[place].side)
+        return verdicts
 
     def ask(self, board: chess.Board, known: Verdict) -> tuple[Verdict, chess.Move | None]:
         """For the side to move, and the move it plays; ``known`` of it is not exact."""
         fen = board.fen()
-        if fen not in self._known:
-            look = self.judged.bench.look
-            result = look.search.search(board, CLOSER * look.positions)
-            chances = told(board, result.score, result.depth)
-            verdict = with_chances(known, chances.won, chances.lost, measured=True)
-            self._known[fen] = verdict, next(iter(result.line), None)
-        return self._known[fen]
+        if fen not in self._results:
+            (self._results[fen],) = self.judged.bench.look.longer([board], CLOSER)
+        result = self._results[fen]
+        chances = told(board, result.score, result.depth)
+        verdict = with_chances(known, chances.won, chances.lost, measured=True)
+        return verdict, next(iter(result.line), None)
+
+    def line(self, board: chess.Board) -> Line | None:
+        """The line found in a position that was asked; None where it is one move."""
+        result = self._results.get(board.fen())
+        moves = () if result is None else result.line
+        return Line(board.fen(), line_san(board, moves)) if len(moves) > 1 else None
 
     def after(self, board: chess.Board, move: chess.Move, known: Verdict) -> Verdict:
         """For the player of a move, after it; ``known`` itself where that is exact."""
@@ -87,87 +138,26 @@ class _Longer:
         return verdict.for_side(known.side)
 
 
-def _confirmed(longer: _Longer, moment: Deciding, slips: Sequence[Slip]) -> Deciding | None:
-    """The moment where a search of :data:`CLOSER` times the size sees a fall of :data:`STEPS_BY`.
-
-    The move named as better is one that is better by that search as well; None without one.
-    """
-    judged = longer.judged
-    board = judged.board(moment.ply)
-    played = judged.walked.steps[moment.ply - 1].move
+def _with_better(longer: Longer, moment: Deciding) -> Deciding | None:
+    """The moment as the longer search sees it, with the better move; None where it sees none."""
+    bench, board = longer.judged.bench, longer.judged.board(moment.ply)
+    played = longer.judged.walked.steps[moment.ply - 1].move
+    before, after = moment.before, longer.after(board, played, moment.after)
     own: chess.Move | None = None
-    before = moment.before.expected
-    if not moment.before.exact:
-        verdict, own = longer.ask(board, moment.before)
-        before = verdict.expected
-    least = longer.after(board, played, moment.after).expected + STEPS_BY
-    if before < least:
+    if before.exact:
+        others = bench.weigh(board, (move for move in board.legal_moves if move != played))
+        own, better = others[0] if others else (None, before)
+    else:
+        before, own = longer.ask(board, before)
+        better = before if own is None else longer.after(board, own, before)
+    if own is None or own == played or better.expected < after.expected + BETTER_BY:
         return None
-    if any(slip.ply == moment.ply for slip in slips):
-        return moment
-    named = chess.Move.from_uci(moment.held[0].uci)
-    if named == own:
-        return moment
-    if longer.after(board, named, moment.held[0].verdict).expected >= least:
-        return moment
-    if own is None or own == played:
-        return None
-    ((_, verdict),) = judged.bench.weigh(board, [own])
-    if verdict.expected <= moment.after.expected:
-        return None
-    return _named(judged, moment, own, verdict)
-
-
-def _largest_step(
-    longer: _Longer, movers: Sequence[Side], slips: Sequence[Slip], winner: Side | None
-) -> Deciding | None:
-    """The largest step for good as the longer search sees it, of the moves that may be one.
-
-    Those are the :data:`MOST` after which the expected score of their player stayed lowest by the
-    review itself, of a game whose chances changed by :data:`FALLS_BY` in all; moves of the side
-    that won do not count, nor do steps that the words for before and after do not show.
-    """
-    judged = longer.judged
-    last = len(judged.verdicts) - 1
-    worth = [verdict.for_side(Side.WHITE).expected for verdict in judged.verdicts]
-    if any(slip.certain for slip in slips) or max(abs(w - worth[last]) for w in worth) < FALLS_BY:
-        return None
-    plies = [ply for ply in range(1, last + 1) if movers[ply - 1] is not winner]
-    plies.sort(key=lambda ply: (-_fall(judged.verdicts, ply, movers[ply - 1], last), -ply))
-    steps = [_step(longer, ply, movers[ply - 1]) for ply in plies[:MOST]]
-    seen = [step for step in steps if step is not None and step.fall >= LONGER_STEPS_BY]
-    for moment in sorted(seen, key=lambda step: (-step.fall, -step.ply)):
-        board = judged.board(moment.ply)
-        _, own = longer.ask(board, moment.before)
-        assert own is not None
-        better = longer.after(board, own, moment.before)
-        if better.expected >= moment.after.expected + LONGER_STEPS_BY and _shows(moment):
-            return _named(judged, moment, own, better)
-    return None
-
-
-def _step(longer: _Longer, ply: int, side: Side) -> Deciding | None:
-    """A move as the longer search sees it; None where it would play it too."""
-    judged = longer.judged
-    board = judged.board(ply)
-    played = judged.walked.steps[ply - 1].move
-    if judged.before(ply).exact:
-        return None
-    before, own = longer.ask(board, judged.before(ply))
-    if own is None or own == played:
-        return None
-    after = longer.after(board, played, judged.after(ply))
-    rest = max(verdict.for_side(side).expected for verdict in judged.verdicts[ply:])
-    return Deciding(
-        ply=ply,
-        side=side,
-        san=judged.walked.san(ply),
-        fen=board.fen(),
-        certain=False,
+    return replace(
+        moment,
         before=before,
         after=after,
-        fall=round(before.expected - max(after.expected, rest), 3),
-        longer=True,
+        held=(alternative(bench, board, own, better, with_line=False),),
+        shown=line_after(bench, board, own) or longer.line(board),
     )
 
 
@@ -177,23 +167,23 @@ def _shows(moment: Deciding) -> bool:
 
 
 def _moment(
-    judged: Judged, slips: Sequence[Slip], movers: Sequence[Side], ply: int, *, final: bool
+    judged: Judged, slips: Sequence[Slip], verdicts: Sequence[Verdict], ply: int, *, final: bool
 ) -> Deciding:
-    slip = next((s for s in slips if s.ply == ply), None)
-    certain = slip is not None and slip.certain
+    slip = next((s for s in slips if s.ply == ply and s.certain), None)
+    side = judged.side(ply)
     moment = Deciding(
         ply=ply,
-        side=movers[ply - 1],
+        side=side,
         san=judged.walked.san(ply),
         fen=judged.board(ply).fen(),
-        certain=certain,
-        before=judged.before(ply),
-        after=judged.after(ply),
+        certain=slip is not None,
+        before=verdicts[ply - 1].for_side(side),
+        after=verdicts[ply].for_side(side),
         final=final,
-        fall=round(_fall(judged.verdicts, ply, movers[ply - 1], len(judged.verdicts) - 1), 3),
+        fall=round(_fall(verdicts, ply, side, len(verdicts) - 1), 3),
     )
     if slip is None:
-        return _with_better(judged, moment)
+        return moment
     return replace(moment, held=slip.held, complete=slip.complete, shown=slip.shown)
 
 
@@ -263,20 +253,3 @@ def _fall(verdicts: Sequence[Verdict], ply: int, mover: Side, until: int) -> flo
     before = verdicts[ply - 1].for_side(mover).expected
     until = min(until, len(verdicts) - 1)
     return before - max(verdicts[q].for_side(mover).expected for q in range(ply, until + 1))
-
-
-def _with_better(judged: Judged, moment: Deciding) -> Deciding:
-    """The best other move, if it is better than the one played by the same estimate."""
-    bench, board = judged.bench, judged.board(moment.ply)
-    played = judged.walked.steps[moment.ply - 1].move
-    others = bench.weigh(board, (move for move in board.legal_moves if move != played))
-    if not others or others[0][1].expected < moment.after.expected + BETTER_BY:
-        return moment
-    return _named(judged, moment, *others[0])
-
-
-def _named(judged: Judged, moment: Deciding, move: chess.Move, verdict: Verdict) -> Deciding:
-    """The moment with a move that was better, and its line."""
-    bench, board = judged.bench, judged.board(moment.ply)
-    better = alternative(bench, board, move, verdict, with_line=False)
-    return replace(moment, held=(better,), shown=line_after(bench, board, move))

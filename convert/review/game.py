@@ -8,13 +8,14 @@ one before it, and nothing but this module knows their order.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from convert.judging.judges import Bench
 from convert.model import Counts, Evidence, Review, Side
 from convert.reading.records import GameRead
 from convert.review.assembled import assembled
 from convert.review.course import course
-from convert.review.deciding import deciding_moment
+from convert.review.deciding import agreeing, deciding_moment
 from convert.review.findings import findings
 from convert.review.finished import finished
 from convert.review.judged import judge_walk
@@ -51,6 +52,7 @@ def review_game(
     all_found = findings(judged, line, sheet.tags)
     end = finished(judged, sheet.result, sheet.tags, sheet.complete)
     moment = deciding_moment(judged, all_found.slips, end)
+    all_found = replace(all_found, slips=agreeing(all_found.slips, moment))
     counts = since(spent, bench_counts(bench), len(walked.boards))
     return told(assembled(sheet, judged, line, all_found, moment, end, counts), line)
 

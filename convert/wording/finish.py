@@ -95,10 +95,9 @@ def deciding_words(review: Review) -> list[str]:
     label = review.label_at(moment.ply, "?")
     if not moment.certain and moment.final and moment.fall < FALLS_BY:
         step = label if moment.held else label[:-1]
-        by = ", by a search of many times the positions," if moment.longer else ""
         words = [
             "No single move decided it: by the estimate the chances shifted step by step. The "
-            f"largest step that lasted{by} was {step}."
+            f"largest step that lasted was {step}."
         ]
     else:
         lead = f"{label} {_threw(review, moment)}"
