@@ -97,6 +97,17 @@ class LookAhead:
         self.looked_at += sum(result.positions for result in results)
         return results
 
+    def compare(self, boards: Iterable[chess.Board]) -> None:
+        """Look at every move of positions of which ``each_move`` will be asked, on all threads."""
+        there = {_key(calm): calm for calm in map(_calm, boards)}
+        new = {key: board for key, board in there.items() if key not in self._each}
+        results = self.search.moves_of_many(
+            list(new.values()), EACH_MOVE * self.positions, threads=self.threads
+        )
+        for key, result in zip(new, results, strict=True):
+            self._each[key] = result
+            self.looked_at += result.positions
+
     def each_move(self, board: chess.Board) -> EachMove:
         """Every move of a position, looked at to the same depth; best first."""
         there = _calm(board)

@@ -162,14 +162,34 @@ def decisions(
     judged: Judged, trades: Sequence[FoundTrade]
 ) -> tuple[tuple[tuple[Decision, ...], ...], tuple[Decision, ...]]:
     """The decisions of each trade, in their order, and those to decline one."""
+    plies = sorted({ply for trade in trades for ply in _plies_of(trade)})
+    open_ = [ply for ply in plies if not _by_proof(judged.before(ply), judged.after(ply))]
+    judged.bench.look.compare(judged.board(ply) for ply in open_)
     return tuple(trade_decisions(judged, trade) for trade in trades), declined(judged)
+
+
+def _plies_of(trade: FoundTrade) -> tuple[int, ...]:
+    """Plies at which a trade was decided: its offer, its start, the recaptures."""
+    offer = (trade.offered_ply,) if _is_offer(trade) and trade.offered_ply is not None else ()
+    return (*offer, trade.first, *trade.recaptures)
+
+
+def _is_offer(trade: FoundTrade) -> bool:
+    """Was the trade offered by the other side's last move before it?"""
+    offered = trade.offered_ply
+    return offered is not None and trade.first - offered <= 1 and trade.offered_by != trade.began_by
+
+
+def _by_proof(before: Verdict, after: Verdict) -> bool:
+    """Is a decision graded by what is proved, both verdicts its player's?"""
+    return slipped(before, after) or kept(before, after)
 
 
 def trade_decisions(judged: Judged, trade: FoundTrade) -> tuple[Decision, ...]:
     """The decisions of one trade: its offer, its start, and recaptures that were a choice."""
     out: list[Decision] = []
     offered = trade.offered_ply
-    if offered is not None and trade.first - offered <= 1 and trade.offered_by != trade.began_by:
+    if offered is not None and _is_offer(trade):
         first = judged.walked.steps[trade.first - 1].move
         there = judged.board(offered)
         out.append(

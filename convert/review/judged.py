@@ -59,6 +59,14 @@ def judge_walk(
         verdicts.append(bench.verdict(board).for_side(Side.WHITE))
         if progress is not None:
             progress(len(verdicts), len(walked.boards))
+    bench.look.compare(
+        walked.boards[step.ply - 1]
+        for step in walked.steps
+        if _seems_to_fall(
+            *(verdicts[p].for_side(Side.of(step.color)) for p in (step.ply - 1, step.ply))
+        )
+        and only_move(walked.boards[step.ply - 1]) is None
+    )
     for ply in range(len(walked.steps), 0, -1):
         step = walked.steps[ply - 1]
         mover = Side.of(step.color)
@@ -68,6 +76,11 @@ def judge_walk(
             verdict = _agreed(walked.boards[ply - 1], bench, before, after, step.move)
         verdicts[ply - 1] = verdict.for_side(Side.WHITE)
     return Judged(walked, tuple(verdicts), bench)
+
+
+def _seems_to_fall(before: Verdict, after: Verdict) -> bool:
+    """Does a move seem to cost so much that all moves are to be compared; verdicts its player's."""
+    return not before.exact and before.expected - after.expected >= LOOK_AGAIN
 
 
 def _agreed(

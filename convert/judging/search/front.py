@@ -20,7 +20,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import chess
 import numpy as np
@@ -42,6 +42,8 @@ __all__ = [
     "Search",
     "prepared",
 ]
+
+T = TypeVar("T")
 
 MATE: Final = 31_000
 EXACT: Final = 29_000
@@ -418,11 +420,39 @@ class Search:
         Raises:
             ValueError: as ``search``, or if ``threads`` is below 1.
         """
+
+        def ask(worker: _Worker, board: chess.Board) -> Found:
+            return worker.search(board, positions, mates=mates)
+
+        return self._shared(boards, positions, threads, ask)
+
+    def moves_of_many(
+        self, boards: Sequence[chess.Board], positions: int = POSITIONS, *, threads: int = 1
+    ) -> list[EachMove]:
+        """All moves of each of the boards, as ``moves`` does; the same for any number of threads.
+
+        Raises:
+            ValueError: as ``many``.
+        """
+
+        def ask(worker: _Worker, board: chess.Board) -> EachMove:
+            return worker.each_move(board, positions, _DEEPEST)
+
+        return self._shared(boards, positions, threads, ask)
+
+    def _shared(
+        self,
+        boards: Sequence[chess.Board],
+        positions: int,
+        threads: int,
+        ask: Callable[[_Worker, chess.Board], T],
+    ) -> list[T]:
+        """Ask of each board a worker with an empty table, on so many threads."""
         _check(boards, positions)
         if threads < 1:
             raise ValueError("at least one thread is needed")
         boards = list(boards)
-        founds: list[Found | None] = [None] * len(boards)
+        answers: dict[int, T] = {}
         waiting = iter(range(len(boards)))
         turn = threading.Lock()
 
@@ -434,13 +464,13 @@ class Search:
                 if i is None:
                     return
                 worker.forget()
-                founds[i] = worker.search(boards[i], positions, mates=mates)
+                answers[i] = ask(worker, boards[i])
 
         _ = self.leaves  # once, not by each thread
         with ThreadPoolExecutor(threads) as pool:
             for done in [pool.submit(work) for _ in range(min(threads, len(boards)))]:
                 done.result()
-        return [each for each in founds if each is not None]
+        return [answers[i] for i in range(len(boards))]
 
     def backwards(self, boards: Sequence[chess.Board], positions: int = POSITIONS) -> list[Found]:
         """Search the positions of one game, the last first, and keep the table between them.

@@ -98,6 +98,15 @@ def test_threads_change_nothing(full: Search, game: list[chess.Board]) -> None:
     assert one == [full.search(board, 1000) for board in game]
 
 
+def test_all_moves_of_many_positions_are_those_of_each(
+    full: Search, game: list[chess.Board]
+) -> None:
+    alone = [full.moves(board, 2000) for board in game[:12]]
+    for threads in (1, 2, 3):
+        assert full.moves_of_many(game[:12], 2000, threads=threads) == alone
+    assert full.moves_of_many([], 2000) == []
+
+
 def test_backwards(full: Search, game: list[chess.Board]) -> None:
     found = full.backwards(game, 1000)
     assert found == full.backwards(game, 1000)
