@@ -10,10 +10,11 @@ expected score then falls by :data:`CHANGE` or more, the outcome *changed*; the 
 is the last change of the game.  Where verdicts are exact they count as they are.
 
 A game's last change is *named* where the review's deciding moment is that move, or a slip, certain
-or suspected, stands there.  Of the deciding moments named it is counted how many the larger search
-agrees with (a fall of :data:`AGREES` or more).  Where the game went on after the change to a
-result, that is held against it: the player who let go must not have done better than the larger
-search says he then stood.
+or suspected, stands there.  Of the moves said to have decided a game it is counted with how many
+the larger search agrees (a fall of :data:`AGREES` or more), and of those told as the largest step
+only, in how many it sees that step (:data:`STEPS_BY` or more).  Where the game went on after the
+change to a result, that is held against it: the player who let go must not have done better than
+the larger search says he then stood.
 """
 
 from __future__ import annotations
@@ -35,8 +36,10 @@ from convert.measuring.practice import progress
 from convert.measuring.rated_games import Filter, RatedGame, held_out_games
 from convert.measuring.settle import processors
 from convert.model import Side
+from convert.model.deciding import FALLS_BY
 from convert.reading.fen import SourceError
-from convert.review.deciding import deciding_moment
+from convert.review.deciding import STEPS_BY, deciding_moment
+from convert.review.finished import finished
 from convert.review.judged import Judged, judge_walk
 from convert.review.slips import find_slips
 from convert.review.walker import walk
@@ -50,7 +53,7 @@ __all__ = ["GameLooked", "looked_at", "main", "summary"]
 LOOKED_AT: Final = 0.1
 #: A fall of expected score by the larger search that is a change of outcome.
 CHANGE: Final = 0.25
-#: A fall that lets a named moment count as right.
+#: A fall that lets a move said to have decided a game count as right.
 AGREES: Final = 0.15
 #: So many times the positions of a review.
 LARGER: Final = 100
@@ -69,7 +72,8 @@ class GameLooked:
         moment: ply of the deciding moment that the review names, or None.
         certain: that moment is certain.
         slip: "certain" or "suspected" where a slip stands at ``change``, else "".
-        right: the larger search agrees with the moment; None without one.
+        step: it is told as the largest step only, no single move having decided the game.
+        fall: of the expected score of its player by the larger search; None without a moment.
         borne_out: the result is no better for the player who let go than he stood after it, as
             the larger search sees him (0.25 of a point and more is better); None without a change.
     """
@@ -79,9 +83,13 @@ class GameLooked:
     change: int | None
     moment: int | None
     certain: bool
+    step: bool
+    fall: float | None
     slip: str
-    right: bool | None
     borne_out: bool | None
+
+
+_RESULTS: Final = {1: "1-0", 0: "1/2-1/2", -1: "0-1"}
 
 
 class _Larger:
@@ -118,7 +126,8 @@ def looked_at(game: RatedGame, bench: Bench) -> GameLooked:
     walked = walk(game.start, game.moves)
     judged = judge_walk(walked, bench)
     slips = {slip.ply: slip for slip in find_slips(judged)[0]}
-    moment = deciding_moment(judged, tuple(slips.values()))
+    end = finished(judged, _RESULTS[game.result], {"Termination": "normal"}, complete=True)
+    moment = deciding_moment(judged, tuple(slips.values()), end)
     larger = _Larger(judged)
     seen = {
         step.ply
@@ -142,8 +151,9 @@ def looked_at(game: RatedGame, bench: Bench) -> GameLooked:
         change,
         None if moment is None else moment.ply,
         moment is not None and moment.certain,
+        moment is not None and not moment.certain and moment.final and moment.fall < FALLS_BY,
+        None if moment is None else round(larger.fall(moment.ply), 4),
         "" if slip is None else "certain" if slip.certain else "suspected",
-        None if moment is None else larger.fall(moment.ply) >= AGREES,
         borne_out,
     )
 
@@ -178,6 +188,9 @@ def summary(games: Sequence[GameLooked]) -> dict[str, Any]:
     """Counts with 95% intervals (Wilson 1927)."""
     changed = [game for game in games if game.change is not None]
     named = [game for game in games if game.moment is not None]
+    moves, steps = (
+        [game.fall or 0.0 for game in named if game.step is step] for step in (False, True)
+    )
     return {
         "games": len(games),
         "last change named as deciding moment or slip": _share(
@@ -192,8 +205,11 @@ def summary(games: Sequence[GameLooked]) -> dict[str, Any]:
         "last change a suspected slip": _share(
             sum(game.slip == "suspected" for game in changed), len(changed)
         ),
-        "deciding moments that the larger search agrees with": _share(
-            sum(bool(game.right) for game in named), len(named)
+        "moves said to decide that the larger search agrees with": _share(
+            sum(fall >= AGREES for fall in moves), len(moves)
+        ),
+        "largest steps that the larger search sees": _share(
+            sum(fall >= STEPS_BY for fall in steps), len(steps)
         ),
         "last changes that the result bears out": _share(
             sum(bool(game.borne_out) for game in changed), len(changed)
