@@ -411,10 +411,18 @@ PIPED = {
     "tables": ["tables"],
     "tables --fen": ["tables", "--fen", KPK],
 }
+# Each reviews the same games once more.
+REVIEWED_AGAIN = ("game as JSON", "game as PGN", "proofread as JSON", "play as PGN")
 
 
 @pytest.mark.parametrize("errors_too", [False, pytest.param(True, marks=pytest.mark.slow)])
-@pytest.mark.parametrize("args", PIPED.values(), ids=PIPED)
+@pytest.mark.parametrize(
+    "args",
+    [
+        pytest.param(args, id=name, marks=[pytest.mark.slow] if name in REVIEWED_AGAIN else [])
+        for name, args in PIPED.items()
+    ],
+)
 def test_a_closed_pipe_ends_with_0_and_without_noise(
     desk: Path, args: list[str], errors_too: bool
 ) -> None:

@@ -39,7 +39,7 @@ SLOW = 20
 
 
 def _marks(number: int) -> list[pytest.MarkDecorator]:
-    if number in (1, QUICK):
+    if number == QUICK:
         return []
     return [pytest.mark.slow if number <= SLOW else pytest.mark.long]
 
