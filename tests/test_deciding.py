@@ -25,16 +25,14 @@ from convert.reports.terminal import print_review
 from convert.review.course import choose_side
 from convert.review.deciding import (
     BETTER_BY,
-    CLOSER,
-    LASTS,
     STEPS_BY,
-    Longer,
-    agreeing,
     candidates,
     deciding_moment,
+    with_moment,
 )
 from convert.review.game import review_game
 from convert.review.judged import judge_walk
+from convert.review.longer import CLOSER, LASTS, Longer, look_again
 from convert.review.walker import walk
 from convert.wording.finish import STOOD_BETTER, deciding_words, finished_words, turned_at
 from tablebases.probing import open_tables
@@ -126,8 +124,8 @@ def test_the_moment_is_told_as_the_longer_search_sees_it() -> None:
     moves = "1. e4 e5 2. Qh5 Nc6 3. Qxf7+ Kxf7 4. Nf3 Nf6 5. Nc3 Bb4 6. a3 Ba5"
     read = parsed(moves, "0-1", termination="normal")
     bench = Bench(open_tables(), effort=EFFORTS[EffortName.QUICK])
-    judged = judge_walk(walk(chess.Board(), read.moves), bench)
-    moment = deciding_moment(judged, ())
+    longer = look_again(judge_walk(walk(chess.Board(), read.moves), bench))
+    judged, moment = longer.judged, deciding_moment(longer, ())
     assert moment is not None
     assert moment.san == "Qxf7+"
     board = judged.board(moment.ply)
@@ -145,7 +143,8 @@ def test_where_the_longer_search_sees_no_better_move_nothing_is_named(
     moves = "1. e4 e5 2. Qh5 Nc6 3. Qxf7+ Kxf7 4. Nf3 Nf6 5. Nc3 Bb4 6. a3 Ba5"
     read = parsed(moves, "0-1", termination="normal")
     bench = Bench(open_tables(), effort=EFFORTS[EffortName.QUICK])
-    judged = judge_walk(walk(chess.Board(), read.moves), bench)
+    longer = look_again(judge_walk(walk(chess.Board(), read.moves), bench))
+    judged = longer.judged
     played = {judged.board(step.ply).fen(): step.move for step in judged.walked.steps}
     real = Longer.ask
 
@@ -154,18 +153,25 @@ def test_where_the_longer_search_sees_no_better_move_nothing_is_named(
         return verdict, played.get(board.fen(), move)
 
     monkeypatch.setattr(Longer, "ask", ask)
-    assert deciding_moment(judged, ()) is None
+    assert deciding_moment(longer, ()) is None
 
 
-def test_a_suspected_slip_that_decided_has_the_numbers_of_the_moment() -> None:
+def test_a_move_that_decided_by_the_estimate_is_a_suspected_slip() -> None:
+    """With the numbers and the better move of the moment, suspected before or not."""
     moves = "1. e4 e5 2. Qh5 Nc6 3. Qxf7+ Kxf7 4. Nf3 Nf6 5. Nc3 Bb4 6. a3 Ba5"
-    review = reviewed(moves, "0-1", termination="normal")
-    moment = review.deciding
+    bench = Bench(open_tables(), effort=EFFORTS[EffortName.QUICK])
+    longer = look_again(judge_walk(walk(chess.Board(), parsed(moves, "0-1").moves), bench))
+    judged, moment = longer.judged, deciding_moment(longer, ())
     assert moment is not None
-    (slip,) = (slip for slip in review.slips if slip.ply == moment.ply)
-    assert not slip.certain
+    (slip,) = with_moment(judged, (), moment)
+    assert (slip.ply, slip.side, slip.san, slip.certain) == (5, Side.WHITE, "Qxf7+", False)
     assert (slip.before, slip.after, slip.held) == (moment.before, moment.after, moment.held)
-    assert agreeing(review.slips, None) == review.slips
+    other = replace(slip, held=(), before=slip.after)
+    assert with_moment(judged, (other,), moment) == (slip,)
+    assert with_moment(judged, (other,), None) == (other,)
+    assert with_moment(judged, (), replace(moment, fall=FALLS_BY - 0.01)) == ()
+    (told,) = (s for s in reviewed(moves, "0-1").slips if s.ply == moment.ply)
+    assert told.held == moment.held
 
 
 # GameId g291780 of the collection that docs/measuring.md names (Dragjon/chessdatabase, MIT).

@@ -38,9 +38,10 @@ from convert.measuring.settle import processors
 from convert.model import Side
 from convert.model.deciding import FALLS_BY
 from convert.reading.fen import SourceError
-from convert.review.deciding import STEPS_BY, deciding_moment
+from convert.review.deciding import STEPS_BY, deciding_moment, went_on_to_win, with_moment
 from convert.review.finished import finished
 from convert.review.judged import Judged, judge_walk
+from convert.review.longer import look_again
 from convert.review.slips import find_slips
 from convert.review.walker import walk
 from convert.rim.outputs import whole_file
@@ -124,10 +125,14 @@ class _Larger:
 def looked_at(game: RatedGame, bench: Bench) -> GameLooked:
     """One game, reviewed and looked at again."""
     walked = walk(game.start, game.moves)
-    judged = judge_walk(walked, bench)
-    slips = {slip.ply: slip for slip in find_slips(judged)[0]}
-    end = finished(judged, _RESULTS[game.result], {"Termination": "normal"}, complete=True)
-    moment = deciding_moment(judged, tuple(slips.values()), end)
+    first = judge_walk(walked, bench)
+    tags = {"Termination": "normal"}
+    end = finished(first, _RESULTS[game.result], tags, complete=True)
+    longer = look_again(first, went_on_to_win(end))
+    judged = longer.judged
+    found = find_slips(judged)[0]
+    moment = deciding_moment(longer, found, end)
+    slips = {slip.ply: slip for slip in with_moment(judged, found, moment)}
     larger = _Larger(judged)
     seen = {
         step.ply

@@ -4,57 +4,47 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import chess
 
-from convert.board.moves import after_move, line_san
-from convert.judging.keeping import with_chances
 from convert.judging.lines import line_after
-from convert.judging.looking import told
-from convert.model import Line, Side, Slip, Verdict
+from convert.model import Side, Slip, Verdict
 from convert.model.deciding import FALLS_BY, Deciding, Finish, Finished
 from convert.review.decisions import alternative
 from convert.review.judged import Judged
+from convert.review.longer import LASTS, Longer, lasting_fall
+from convert.review.trades import starts_trade
 from convert.wording.verdicts import verdict_words
-
-if TYPE_CHECKING:
-    from convert.judging.search.front import Found
 
 #: Where the chances shifted without such a fall, the largest step is told from here on (judgement).
 STEPS_BY = 0.075
-#: For so many plies, or to the end of the game, the fall must last.
-LASTS = 6
 #: Ends to which the play led; a win on time may come in any position.
 PLAYED_OUT = (Finish.MATE, Finish.RESIGNED)
-#: Positions around a candidate are looked at again with so many times the positions (judgement).
-CLOSER = 20
 #: So many candidates are looked at for a better move.
 MOST = 8
-#: So many moves that cost most for good are looked at again, and so many that cost for a while.
-LOOKED_AT, LOOKED_AT_BESIDE = 8, 2
 #: A move looks better only from so much of expected score on (judgement).
 BETTER_BY = 0.075
 
 
+def went_on_to_win(end: Finished | None) -> Side | None:
+    """The side whose play led to its win: by mate, or because the other resigned."""
+    return end.winner if end is not None and end.how in PLAYED_OUT else None
+
+
 def deciding_moment(
-    judged: Judged, slips: Sequence[Slip], end: Finished | None = None
+    longer: Longer, slips: Sequence[Slip], end: Finished | None = None
 ) -> Deciding | None:
     """The deciding moment of a judged game, with a better move where one is known.
 
-    Where it is not certain it is chosen by a longer search of the positions before and after the
-    moves that cost most by the review itself.  A move for which that search sees no better one
-    gives way to the next candidate: there the estimate drifted, and no move is to blame.  So does
-    a move of the side that went on to win (``end``, by mate or because the other resigned), and a
-    small step that does not show in the words for before and after.  None where no candidate is
-    left.
+    A move by the estimate for which the longer search sees no better one gives way to the next
+    candidate: there the estimate drifted, and no move is to blame.  So does a move of the side
+    that went on to win (``end``), and a small step that does not show in the words for before and
+    after.  None where no candidate is left.
     """
+    judged, winner = longer.judged, went_on_to_win(end)
     movers = tuple(judged.side(step.ply) for step in judged.walked.steps)
-    winner = end.winner if end is not None and end.how in PLAYED_OUT else None
-    longer = Longer(judged)
-    verdicts = longer.looked_at_again(movers, slips, winner)
-    for ply, final in candidates(verdicts, movers, slips)[:MOST]:
-        moment = _moment(judged, slips, verdicts, ply, final=final)
+    for ply, final in candidates(judged.verdicts, movers, slips)[:MOST]:
+        moment = _moment(judged, slips, ply, final=final)
         if moment.certain:
             return moment
         if moment.side is winner or (better := _with_better(longer, moment)) is None:
@@ -64,78 +54,37 @@ def deciding_moment(
     return None
 
 
-def agreeing(slips: tuple[Slip, ...], moment: Deciding | None) -> tuple[Slip, ...]:
-    """The slips, a suspected one that decided the game with the numbers of that moment."""
-    if moment is None or moment.certain:
+def with_moment(
+    judged: Judged, slips: tuple[Slip, ...], moment: Deciding | None
+) -> tuple[Slip, ...]:
+    """The slips and a move that decided the game by the estimate, which is suspected then.
+
+    Where it was suspected before, it has the better move of the moment now.
+    """
+    if moment is None or moment.certain or (moment.final and moment.fall < FALLS_BY):
         return slips
-    return tuple(
-        replace(
-            slip, before=moment.before, after=moment.after, held=moment.held, shown=moment.shown
+    known = next((slip for slip in slips if slip.ply == moment.ply), None)
+    if known is None:
+        move = judged.walked.steps[moment.ply - 1].move
+        known = Slip(
+            ply=moment.ply,
+            side=moment.side,
+            san=moment.san,
+            fen=moment.fen,
+            certain=False,
+            before=moment.before,
+            after=moment.after,
+            held=(),
+            complete=False,
+            shown=None,
+            refuted=None,
+            by_trade=starts_trade(judged.board(moment.ply), move),
         )
-        if slip.ply == moment.ply
-        else slip
-        for slip in slips
+    known = replace(
+        known, before=moment.before, after=moment.after, held=moment.held, shown=moment.shown
     )
-
-
-class Longer:
-    """A search of :data:`CLOSER` times the positions, each position asked once."""
-
-    def __init__(self, judged: Judged) -> None:
-        self.judged = judged
-        self._results: dict[str, Found] = {}
-
-    def looked_at_again(
-        self, movers: Sequence[Side], slips: Sequence[Slip], winner: Side | None
-    ) -> list[Verdict]:
-        """The verdicts of the game, those around the moves that cost most by this search.
-
-        Only after the last certain slip: what comes before it did not decide the game.
-        """
-        verdicts = list(self.judged.verdicts)
-        last = len(verdicts) - 1
-        proved = max((slip.ply for slip in slips if slip.certain), default=0)
-        plies = [ply for ply in range(proved + 1, last + 1) if movers[ply - 1] is not winner]
-        for_good = {ply: _fall(verdicts, ply, movers[ply - 1], last) for ply in plies}
-        a_while = {ply: _fall(verdicts, ply, movers[ply - 1], ply + LASTS - 1) for ply in plies}
-        asked = sorted(plies, key=lambda ply: (-for_good[ply], -ply))[:LOOKED_AT]
-        beside = [ply for ply in plies if ply not in asked and a_while[ply] >= STEPS_BY]
-        asked += sorted(beside, key=lambda ply: (-a_while[ply], -ply))[:LOOKED_AT_BESIDE]
-        places = sorted({place for ply in asked for place in (ply - 1, ply)})
-        boards = {p: self.judged.walked.boards[p] for p in places if not verdicts[p].exact}
-        look = self.judged.bench.look
-        for board, result in zip(
-            boards.values(), look.longer(list(boards.values()), CLOSER), strict=True
-        ):
-            self._results[board.fen()] = result
-        for place, board in boards.items():
-            known = verdicts[place].for_side(Side.of(board.turn))
-            verdicts[place] = self.ask(board, known)[0].for_side(verdicts[place].side)
-        return verdicts
-
-    def ask(self, board: chess.Board, known: Verdict) -> tuple[Verdict, chess.Move | None]:
-        """For the side to move, and the move it plays; ``known`` of it is not exact."""
-        fen = board.fen()
-        if fen not in self._results:
-            (self._results[fen],) = self.judged.bench.look.longer([board], CLOSER)
-        result = self._results[fen]
-        chances = told(board, result.score, result.depth)
-        verdict = with_chances(known, chances.won, chances.lost, measured=True)
-        return verdict, next(iter(result.line), None)
-
-    def line(self, board: chess.Board) -> Line | None:
-        """The line found in a position that was asked; None where it is one move."""
-        result = self._results.get(board.fen())
-        moves = () if result is None else result.line
-        return Line(board.fen(), line_san(board, moves)) if len(moves) > 1 else None
-
-    def after(self, board: chess.Board, move: chess.Move, known: Verdict) -> Verdict:
-        """For the player of a move, after it; ``known`` itself where that is exact."""
-        if known.exact:
-            return known
-        child = after_move(board, move)
-        verdict, _ = self.ask(child, known.for_side(Side.of(child.turn)))
-        return verdict.for_side(known.side)
+    others = (slip for slip in slips if slip.ply != moment.ply)
+    return tuple(sorted((*others, known), key=lambda slip: slip.ply))
 
 
 def _with_better(longer: Longer, moment: Deciding) -> Deciding | None:
@@ -166,9 +115,7 @@ def _shows(moment: Deciding) -> bool:
     return verdict_words(moment.before) != verdict_words(moment.after)
 
 
-def _moment(
-    judged: Judged, slips: Sequence[Slip], verdicts: Sequence[Verdict], ply: int, *, final: bool
-) -> Deciding:
+def _moment(judged: Judged, slips: Sequence[Slip], ply: int, *, final: bool) -> Deciding:
     slip = next((s for s in slips if s.ply == ply and s.certain), None)
     side = judged.side(ply)
     moment = Deciding(
@@ -177,10 +124,10 @@ def _moment(
         san=judged.walked.san(ply),
         fen=judged.board(ply).fen(),
         certain=slip is not None,
-        before=verdicts[ply - 1].for_side(side),
-        after=verdicts[ply].for_side(side),
+        before=judged.before(ply),
+        after=judged.after(ply),
         final=final,
-        fall=round(_fall(verdicts, ply, side, len(verdicts) - 1), 3),
+        fall=round(lasting_fall(judged.verdicts, ply, side, len(judged.verdicts) - 1), 3),
     )
     if slip is None:
         return moment
@@ -212,14 +159,14 @@ def candidates(
     for_a_while: list[tuple[float, int]] = []
     for ply in range(proved + 1, last + 1):
         mover = movers[ply - 1]
-        fall = _fall(verdicts, ply, mover, last)
+        fall = lasting_fall(verdicts, ply, mover, last)
         if fall >= STEPS_BY:
             rest = [verdict.for_side(mover).expected for verdict in verdicts[ply:]]
             settles = max(rest) - rest[-1] < FALLS_BY
             (to_the_end if fall >= FALLS_BY else steps).append((settles, fall, -ply))
         if fall >= FALLS_BY:
             continue
-        if (while_it := _fall(verdicts, ply, mover, ply + LASTS - 1)) >= FALLS_BY:
+        if (while_it := lasting_fall(verdicts, ply, mover, ply + LASTS - 1)) >= FALLS_BY:
             for_a_while.append((while_it, -ply))
     made = [(-place, True) for settles, _, place in sorted(to_the_end, reverse=True) if settles]
     made += _again(movers, to_the_end, for_a_while)
@@ -246,10 +193,3 @@ def _again(
         for _, place in sorted(for_a_while, reverse=True)
         if any(ply < -place and movers[ply - 1] is movers[-place - 1] for ply in unsettled)
     ]
-
-
-def _fall(verdicts: Sequence[Verdict], ply: int, mover: Side, until: int) -> float:
-    """By how much the mover's expected score is less from ``ply`` to ``until`` at the least."""
-    before = verdicts[ply - 1].for_side(mover).expected
-    until = min(until, len(verdicts) - 1)
-    return before - max(verdicts[q].for_side(mover).expected for q in range(ply, until + 1))

@@ -15,10 +15,11 @@ from convert.model import Counts, Evidence, Review, Side
 from convert.reading.records import GameRead
 from convert.review.assembled import assembled
 from convert.review.course import course
-from convert.review.deciding import agreeing, deciding_moment
+from convert.review.deciding import deciding_moment, went_on_to_win, with_moment
 from convert.review.findings import findings
 from convert.review.finished import finished
 from convert.review.judged import judge_walk
+from convert.review.longer import look_again
 from convert.review.scoresheet import Refused, scoresheet
 from convert.review.story import told
 from convert.review.walker import walk
@@ -47,12 +48,15 @@ def review_game(
     sheet = scoresheet(read)
     spent = bench_counts(bench)
     walked = walk(sheet.start, sheet.moves)
-    judged = judge_walk(walked, bench, progress)
+    first = judge_walk(walked, bench, progress)
+    end = finished(first, sheet.result, sheet.tags, sheet.complete)
+    longer = look_again(first, went_on_to_win(end))
+    judged = longer.judged
     line = course(judged, sheet.result, side, first_better=first_better)
     all_found = findings(judged, line, sheet.tags)
     end = finished(judged, sheet.result, sheet.tags, sheet.complete)
-    moment = deciding_moment(judged, all_found.slips, end)
-    all_found = replace(all_found, slips=agreeing(all_found.slips, moment))
+    moment = deciding_moment(longer, all_found.slips, end)
+    all_found = replace(all_found, slips=with_moment(judged, all_found.slips, moment))
     counts = since(spent, bench_counts(bench), len(walked.boards))
     return told(assembled(sheet, judged, line, all_found, moment, end, counts), line)
 
