@@ -130,9 +130,9 @@ def looked_at(game: RatedGame, bench: Bench) -> GameLooked:
     end = finished(first, _RESULTS[game.result], tags, complete=True)
     longer = look_again(first, went_on_to_win(end))
     judged = longer.judged
-    found = find_slips(judged)[0]
-    moment = deciding_moment(longer, found, end)
-    slips = {slip.ply: slip for slip in with_moment(judged, found, moment)}
+    seen_slips, _ = find_slips(judged)
+    moment = deciding_moment(longer, seen_slips, end)
+    slips = {slip.ply: slip for slip in with_moment(judged, seen_slips, moment)}
     larger = _Larger(judged)
     seen = {
         step.ply

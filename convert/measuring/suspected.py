@@ -13,8 +13,7 @@ from typing import Any
 from convert.judging.judges import Bench
 from convert.measuring.draw import bare, rank_of
 from convert.measuring.stretches import Stretch
-from convert.review.decisions import slipped
-from convert.review.judged import judge_walk
+from convert.review.judged import judge_walk, slipped
 from convert.review.slips import fall_of
 from convert.shares import interval
 

@@ -12,7 +12,7 @@ from convert.model import Side, Slip, Verdict
 from convert.model.deciding import FALLS_BY, Deciding, Finish, Finished
 from convert.review.decisions import alternative
 from convert.review.judged import Judged
-from convert.review.longer import LASTS, Longer, lasting_fall
+from convert.review.longer import LASTS, Longer
 from convert.review.trades import starts_trade
 from convert.wording.verdicts import verdict_words
 
@@ -127,7 +127,7 @@ def _moment(judged: Judged, slips: Sequence[Slip], ply: int, *, final: bool) -> 
         before=judged.before(ply),
         after=judged.after(ply),
         final=final,
-        fall=round(lasting_fall(judged.verdicts, ply, side, len(judged.verdicts) - 1), 3),
+        fall=round(_fall(judged.verdicts, ply, side, len(judged.verdicts) - 1), 3),
     )
     if slip is None:
         return moment
@@ -159,14 +159,14 @@ def candidates(
     for_a_while: list[tuple[float, int]] = []
     for ply in range(proved + 1, last + 1):
         mover = movers[ply - 1]
-        fall = lasting_fall(verdicts, ply, mover, last)
+        fall = _fall(verdicts, ply, mover, last)
         if fall >= STEPS_BY:
             rest = [verdict.for_side(mover).expected for verdict in verdicts[ply:]]
             settles = max(rest) - rest[-1] < FALLS_BY
             (to_the_end if fall >= FALLS_BY else steps).append((settles, fall, -ply))
         if fall >= FALLS_BY:
             continue
-        if (while_it := lasting_fall(verdicts, ply, mover, ply + LASTS - 1)) >= FALLS_BY:
+        if (while_it := _fall(verdicts, ply, mover, ply + LASTS - 1)) >= FALLS_BY:
             for_a_while.append((while_it, -ply))
     made = [(-place, True) for settles, _, place in sorted(to_the_end, reverse=True) if settles]
     made += _again(movers, to_the_end, for_a_while)
@@ -193,3 +193,10 @@ def _again(
         for _, place in sorted(for_a_while, reverse=True)
         if any(ply < -place and movers[ply - 1] is movers[-place - 1] for ply in unsettled)
     ]
+
+
+def _fall(verdicts: Sequence[Verdict], ply: int, mover: Side, until: int) -> float:
+    """By how much the mover's expected score is less from ``ply`` to ``until`` at the least."""
+    before = verdicts[ply - 1].for_side(mover).expected
+    until = min(until, len(verdicts) - 1)
+    return before - max(verdicts[q].for_side(mover).expected for q in range(ply, until + 1))

@@ -27,7 +27,7 @@ from convert.model import (
     Speaking,
     Verdict,
 )
-from convert.review.judged import Judged
+from convert.review.judged import Judged, slipped
 from convert.review.trades import (
     FoundTrade,
     like_for_like,
@@ -42,11 +42,6 @@ from convert.rules.figures import counted, figure_of
 EVEN_WITHIN = 0.04
 #: A declined trade is mentioned on an estimate only from this difference on (judgement).
 WORTH_SAYING = 0.15
-
-
-def slipped(before: Verdict, after: Verdict) -> bool:
-    """A certain slip: the two verdicts, for the same side, do not overlap."""
-    return after.high.points < before.low.points
 
 
 def kept(before: Verdict, after: Verdict) -> bool:

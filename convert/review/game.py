@@ -52,9 +52,9 @@ def review_game(
     end = finished(first, sheet.result, sheet.tags, sheet.complete)
     longer = look_again(first, went_on_to_win(end))
     judged = longer.judged
+    end = replace(end, final=judged.verdicts[-1])
     line = course(judged, sheet.result, side, first_better=first_better)
     all_found = findings(judged, line, sheet.tags)
-    end = finished(judged, sheet.result, sheet.tags, sheet.complete)
     moment = deciding_moment(longer, all_found.slips, end)
     all_found = replace(all_found, slips=with_moment(judged, all_found.slips, moment))
     counts = since(spent, bench_counts(bench), len(walked.boards))

@@ -78,6 +78,11 @@ def judge_walk(
     return Judged(walked, tuple(verdicts), bench)
 
 
+def slipped(before: Verdict, after: Verdict) -> bool:
+    """A certain slip: the two verdicts, for the same side, do not overlap."""
+    return after.high.points < before.low.points
+
+
 def _seems_to_fall(before: Verdict, after: Verdict) -> bool:
     """Does a move seem to cost so much that all moves are to be compared; verdicts its player's."""
     return not before.exact and before.expected - after.expected >= LOOK_AGAIN

@@ -12,8 +12,7 @@ from convert.board.moves import after_move, line_san
 from convert.judging.keeping import with_chances
 from convert.judging.looking import told
 from convert.model import Line, Side, Verdict
-from convert.review.decisions import slipped
-from convert.review.judged import Judged
+from convert.review.judged import Judged, slipped
 
 if TYPE_CHECKING:
     from convert.judging.search.front import Found
@@ -97,8 +96,10 @@ def look_again(judged: Judged, winner: Side | None = None) -> Longer:
     sides = {step.ply: judged.side(step.ply) for step in judged.walked.steps}
     proved = max((p for p in sides if slipped(judged.before(p), judged.after(p))), default=0)
     plies = [ply for ply, side in sides.items() if ply > proved and side is not winner]
-    for_good = {ply: lasting_fall(verdicts, ply, sides[ply], last) for ply in plies}
-    a_while = {ply: lasting_fall(verdicts, ply, sides[ply], ply + LASTS - 1) for ply in plies}
+    worth = {side: [verdict.for_side(side).expected for verdict in verdicts] for side in Side}
+    mine = {ply: worth[sides[ply]] for ply in plies}
+    for_good = {ply: mine[ply][ply - 1] - max(mine[ply][ply:]) for ply in plies}
+    a_while = {ply: mine[ply][ply - 1] - max(mine[ply][ply : ply + LASTS]) for ply in plies}
     asked = sorted(plies, key=lambda ply: (-for_good[ply], -ply))[:LOOKED_AT]
     beside = [ply for ply in plies if ply not in asked and a_while[ply] >= COUNTS_FROM]
     asked += sorted(beside, key=lambda ply: (-a_while[ply], -ply))[:LOOKED_AT_BESIDE]
@@ -108,10 +109,3 @@ def look_again(judged: Judged, winner: Side | None = None) -> Longer:
     next_ = [p for p in dict.fromkeys(beside_them) if proved <= p <= last and p not in places]
     longer.put_in(sorted(next_[:MOST_NEXT]))
     return longer
-
-
-def lasting_fall(verdicts: Sequence[Verdict], ply: int, mover: Side, until: int) -> float:
-    """By how much the mover's expected score is less from ``ply`` to ``until`` at the least."""
-    before = verdicts[ply - 1].for_side(mover).expected
-    until = min(until, len(verdicts) - 1)
-    return before - max(verdicts[q].for_side(mover).expected for q in range(ply, until + 1))

@@ -18,9 +18,8 @@ from convert.review.decisions import (
     alternative,
     held_moves,
     position_speaking,
-    slipped,
 )
-from convert.review.judged import Judged
+from convert.review.judged import Judged, slipped
 from convert.review.trades import starts_trade
 
 #: A rule that explains what came of a slip is looked for in so many plies after it.
