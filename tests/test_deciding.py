@@ -102,6 +102,11 @@ def test_a_fall_after_which_the_game_was_level_again_did_not_decide_it() -> None
     assert change([0.9, 0.3, 0.5, 0.35, 0.35, 0.2, 0.2, 0.05, 0.05]) == (1, True)
 
 
+def test_of_two_falls_for_good_that_were_each_followed_by_another_the_later_decides() -> None:
+    """White had a won game, then a level one, then a poor one: the level game was lost last."""
+    assert change([0.93, 0.15, 0.5, 0.05, 0.24, 0.14, 0.14, 0.03]) == (3, True)
+
+
 def test_of_two_falls_with_a_level_game_between_the_later_decides() -> None:
     """White falls, is let back, and falls again; for a while Black lets him hope once more."""
     again = [0.9, 0.2, 0.5, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 0.35, 0.2, 0.2, 0.05]

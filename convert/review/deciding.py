@@ -142,10 +142,10 @@ def candidates(
     The last change of outcome is the last certain slip; but where the chances of one side fell
     for good after it, as they do once the game has left what can be proved, that fall.  Of several
     falls that stood to the end those come first that brought the game to where it ended, the
-    largest before the others; before these others the falls that lasted a while of a player who
-    had been let back after one.  Without any of these, where the chances at the end are others than
-    they once were: the steps by which they shifted, in the same order; and then the falls that
-    lasted a while.
+    largest before the others; then the falls that lasted a while of a player who had been let back
+    after one; then the others that stood to the end, the last of them first.  Without any of
+    these, where the chances at the end are others than they once were: the steps by which they
+    shifted, in the same order; and then the falls that lasted a while.
 
     Args:
         verdicts: on the position after each ply, 0 the start; whose side does not matter.
@@ -170,9 +170,7 @@ def candidates(
             for_a_while.append((while_it, -ply))
     made = [(-place, True) for settles, _, place in sorted(to_the_end, reverse=True) if settles]
     made += _again(movers, to_the_end, for_a_while)
-    made += [
-        (-place, True) for settles, _, place in sorted(to_the_end, reverse=True) if not settles
-    ]
+    made += [(ply, True) for ply in sorted((-p for s, _, p in to_the_end if not s), reverse=True)]
     if proved:
         return [*made, (proved, not for_a_while)]
     worth = [verdict.for_side(Side.WHITE).expected for verdict in verdicts]
