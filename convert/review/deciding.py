@@ -22,6 +22,8 @@ STEPS_BY = 0.075
 PLAYED_OUT = (Finish.MATE, Finish.RESIGNED)
 #: So many candidates are looked at for a better move.
 MOST = 8
+#: So many moves beside its own are tried by the longer search.
+TRIED = 2
 #: A move looks better only from so much of expected score on (judgement).
 BETTER_BY = 0.075
 
@@ -95,18 +97,23 @@ def _with_better(longer: Longer, moment: Deciding) -> Deciding | None:
     own: chess.Move | None = None
     if before.exact:
         others = bench.weigh(board, (move for move in board.legal_moves if move != played))
-        own, better = others[0] if others else (None, before)
     else:
         before, own = longer.ask(board, before)
-        better = before if own is None else longer.after(board, own, before)
-    if own is None or own == played or better.expected < after.expected + BETTER_BY:
+        tried = [move for move, _ in bench.compared(board) if move not in (played, own)][:TRIED]
+        tried += [own] if own not in (None, played) else []
+        weighed = [(m, longer.after(board, m, before)) for m in tried if m is not None]
+        others = tuple(sorted(weighed, key=lambda item: (-item[1].expected, item[0].uci())))
+    # What the position was worth must be seen in a move, and not in a number alone.
+    least = max(BETTER_BY, (before.expected - after.expected) / 2)
+    if own == played or not others or others[0][1].expected < after.expected + least:
         return None
+    move, better = others[0]
     return replace(
         moment,
         before=before,
         after=after,
-        held=(alternative(bench, board, own, better, with_line=False),),
-        shown=line_after(bench, board, own) or longer.line(board),
+        held=(alternative(bench, board, move, better, with_line=False),),
+        shown=line_after(bench, board, move) or longer.line(board, move),
     )
 
 

@@ -59,10 +59,13 @@ class Longer:
         verdict, _ = self.ask(child, known.for_side(Side.of(child.turn)))
         return verdict.for_side(known.side)
 
-    def line(self, board: chess.Board) -> Line | None:
-        """The line found in a position that was asked; None where it is one move."""
+    def line(self, board: chess.Board, move: chess.Move) -> Line | None:
+        """A move and what was found to follow it; None where nothing was."""
         result = self._results.get(board.fen())
         moves = () if result is None else result.line
+        if moves[:1] != (move,):
+            then = self._results.get(after_move(board, move).fen())
+            moves = (move,) if then is None else (move, *then.line)
         return Line(board.fen(), line_san(board, moves)) if len(moves) > 1 else None
 
     def search(self, boards: Sequence[chess.Board]) -> None:
