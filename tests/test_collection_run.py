@@ -392,7 +392,9 @@ def test_stopped_at_any_moment(
         if process.wait() == 0:
             break
         assert process.returncode in (128 + sign, -sign), told
-        assert "Traceback" not in told
+        # Killed outright while a worker starts, nobody is left to tell that worker what it is.
+        orphaned = sign == signal.SIGKILL and "spawn_main" in told
+        assert "Traceback" not in told or orphaned, told
         if process.returncode == 128 + sign and "interrupted; what is finished" not in told:
             assert "interrupted" in told
         if (out / "games").exists():
