@@ -19,6 +19,7 @@ from convert.reading.games import read_games
 from convert.reports.board_svg import LEFT, SQUARE, TOP
 from convert.reports.diagram import in_words
 from convert.reports.html import index, index_row, page, page_name
+from convert.reports.sections import by_look_ahead
 from convert.review.game import review_game
 from convert.wording.verdicts import verdict_words
 from tablebases.probing import open_tables
@@ -102,7 +103,7 @@ def check_score(page: Any, review: Review, board: chess.Board, ply: int) -> None
     assert fill == ("#fff" if board.turn else "#000")
     verdict = review.plies[ply - 1].verdict if ply else review.start_verdict
     caption = page.text_content(f"#{figure} .caption")
-    assert caption.endswith(verdict_words(verdict.for_side(review.side)))
+    assert caption.endswith(by_look_ahead(verdict_words(verdict.for_side(review.side))))
 
 
 @pytest.mark.parametrize("name", GAMES)
