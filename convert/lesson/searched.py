@@ -74,8 +74,8 @@ def glimpses(read: GameRead, bench: Bench, most: int = MOST_GLANCES) -> Iterator
     if result is None or "time" in tags.get("Termination", "").lower():
         return
     walked = walk(read.game.board(), read.moves)
-    places = sorted(places_past_proof(read, walked, bench), key=lambda place: not place[0])
-    for _, candidate in places[: min(most, MOST_GLANCES)]:
+    places = places_past_proof(read, walked, bench)
+    for candidate in places[: min(most, MOST_GLANCES)]:
         made = judged(bench, candidate, GLANCE)
         score = result if candidate.board.turn else -result
         if made is None or not _agrees(made, score):
@@ -90,10 +90,14 @@ def confirmed(bench: Bench, glimpse: Glimpse) -> Draft | None:
     return made if made is not None and _agrees(made, glimpse.score) else None
 
 
-def places_past_proof(
-    read: GameRead, walked: Walk, bench: Bench
-) -> Iterator[tuple[bool, Candidate]]:
-    """Places of a game to look at: with a trade to decide on (True), and others of endings."""
+def places_past_proof(read: GameRead, walked: Walk, bench: Bench) -> list[Candidate]:
+    """Places of a game to look at: those with a trade to decide on, then others of endings."""
+    places = sorted(_places(read, walked, bench), key=lambda place: not place[0])
+    return [candidate for _, candidate in places]
+
+
+def _places(read: GameRead, walked: Walk, bench: Bench) -> Iterator[tuple[bool, Candidate]]:
+    """Such places in the order of play, and whether there is a trade to decide on."""
     assert read.game is not None
     tags = dict(read.game.headers)
     where = title(tags, f"{read.source.rsplit('/', 1)[-1]}, game {read.number}")

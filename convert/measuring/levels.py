@@ -83,8 +83,7 @@ def questions(read: GameRead, bench: Bench) -> Iterator[Draft]:
             made = _asked(bench, bare, walked.steps[ply - 1], walked.steps[ply].move)
             if made is not None:
                 yield made
-    past = sorted(places_past_proof(read, walked, bench), key=lambda place: not place[0])
-    for _, candidate in past[:MOST_SEARCHED]:
+    for candidate in places_past_proof(read, walked, bench)[:MOST_SEARCHED]:
         made = judged(bench, candidate, POSITIONS)
         if made is not None and made.task is not Task.RESULT:
             yield made

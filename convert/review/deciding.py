@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-import chess
-
 from convert.judging.lines import line_after
 from convert.model import Side, Slip, Verdict
 from convert.model.deciding import FALLS_BY, Deciding, Finish, Finished
@@ -93,19 +91,20 @@ def _with_better(longer: Longer, moment: Deciding) -> Deciding | None:
     """The moment as the longer search sees it, with the better move; None where it sees none."""
     bench, board = longer.judged.bench, longer.judged.board(moment.ply)
     played = longer.judged.walked.steps[moment.ply - 1].move
-    before, after = moment.before, longer.after(board, played, moment.after)
-    own: chess.Move | None = None
+    before = moment.before
     if before.exact:
         others = bench.weigh(board, (move for move in board.legal_moves if move != played))
     else:
         before, own = longer.ask(board, before)
-        tried = [move for move, _ in bench.compared(board) if move not in (played, own)][:TRIED]
-        tried += [own] if own not in (None, played) else []
-        weighed = [(m, longer.after(board, m, before)) for m in tried if m is not None]
+        if own is None or own == played:
+            return None
+        beside = [move for move, _ in bench.compared(board) if move not in (played, own)]
+        weighed = [(m, longer.after(board, m, before)) for m in (own, *beside[:TRIED])]
         others = tuple(sorted(weighed, key=lambda item: (-item[1].expected, item[0].uci())))
+    after = longer.after(board, played, moment.after)
     # What the position was worth must be seen in a move, and not in a number alone.
     least = max(BETTER_BY, (before.expected - after.expected) / 2)
-    if own == played or not others or others[0][1].expected < after.expected + least:
+    if not others or others[0][1].expected < after.expected + least:
         return None
     move, better = others[0]
     return replace(
