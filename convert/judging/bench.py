@@ -46,6 +46,7 @@ def open_bench(
         NoSuchFolder: a folder of the user's does not exist.
         JudgeError: a further judge cannot be used.
     """
+    from convert.judging.effort import threads_of
     from convert.judging.judges import EFFORTS, Bench, EffortName
     from convert.judging.plugged import held, installed_judges
     from tablebases.material import men
@@ -80,7 +81,7 @@ def open_bench(
         solver=solver,
         making=making,
     )
-    bench.look.threads = 2 if share == 1 else 1
+    bench.look.threads = threads_of(share)
     return bench
 
 

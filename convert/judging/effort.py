@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-__all__ = ["EFFORTS", "Effort", "EffortName"]
+__all__ = ["EFFORTS", "Effort", "EffortName", "threads_of"]
 
 
 @dataclass(frozen=True)
@@ -42,3 +42,8 @@ EFFORTS: dict[EffortName, Effort] = {
     EffortName.NORMAL: Effort(20_000, 60, 20_000, 400, 8, 6),
     EffortName.DEEP: Effort(200_000, 600, 200_000, 4_000, 9, 8),
 }
+
+
+def threads_of(share: int) -> int:
+    """Threads of a process that shares the processors with so many, itself counted."""
+    return 2 if share == 1 else 1

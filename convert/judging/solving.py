@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 import chess
 
+from convert.judging.effort import threads_of
 from convert.model import Evidence, Side, Verdict
 from tablebases.material import material_name
 from tablebases.values import Outcome
@@ -325,7 +326,7 @@ def solver_for(
         REACHES[effort],
         known,
         open_store=open_store if keep else None,
-        threads=2 if share == 1 else 1,
+        threads=threads_of(share),
         tell=tell,
         share=share,
     )
