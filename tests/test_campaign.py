@@ -23,6 +23,7 @@ from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import cast
 
 import chess
 import chess.pgn
@@ -988,8 +989,11 @@ def set_scene(folder: Path, name: str) -> Scene:
     desk.mkdir(parents=True)
     (desk / "games.pgn").write_text(GAME, encoding="utf-8")
     (desk / "moves.txt").write_text("Kb2\nKc3\nRb6\nmoves\n", encoding="utf-8")
-    done = run_ticking(folder, name, 0, 0)
-    assert done.returncode == 0, done.stderr
+    # A review finds part of its work done the second time: calls are counted then, or many a
+    # signal would come too late.
+    for _ in range(2 if name.startswith("game") else 1):
+        done = run_ticking(folder, name, 0, 0)
+        assert done.returncode == 0, done.stderr
     ticks, marks = eval((folder / "ticks").read_text())
     return Scene(name, folder, content_of(output_of(folder)), ticks, tuple(marks))
 
@@ -1051,6 +1055,10 @@ def end_at(scene: Scene, rng: random.Random, sound: Sound) -> Counter[str]:
             assert not game.errors
             assert content.rstrip().endswith(("*", "1-0"))
             counts["game saved in part"] += 1
+        elif scene.name == "solve" and isinstance(content, dict) and content["stopped"]:
+            # Settled, then stopped: what was found out is told as ever.
+            assert content == {**cast("dict[str, object]", scene.whole), "stopped": True}
+            counts["told, though stopped"] += 1
         else:
             assert content == scene.whole or (content is None and not old)
             counts["output whole" if content is not None else "no output"] += 1

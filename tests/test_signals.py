@@ -159,6 +159,34 @@ def test_a_second_signal_does_not_break_off_the_saving() -> None:
     assert signal.getsignal(signal.SIGTERM) is signal.SIG_DFL
 
 
+class _Struck:
+    """A signal comes while its ``__del__`` runs, where Python lets no error through."""
+
+    def __init__(self, number: int) -> None:
+        self.number = number
+
+    def __del__(self) -> None:
+        signal.raise_signal(self.number)
+        signal.pthread_sigmask(signal.SIG_BLOCK, ())  # lets it take effect
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+def test_a_signal_that_strikes_where_nothing_is_let_through_comes_again(
+    number: int, capfd: pytest.CaptureFixture[str]
+) -> None:
+    # Met in the campaign: SIGTERM during the callback of a weak reference of the importer.
+    def wait() -> None:
+        struck = _Struck(number)
+        del struck
+        for _ in range(3000):
+            time.sleep(0.01)
+
+    with pytest.raises(KeyboardInterrupt) as raised, stopping.listening():
+        wait()
+    assert stopping.exit_code(raised.value) == 128 + number
+    assert capfd.readouterr().err == ""
+
+
 def test_what_is_ignored_stays_ignored() -> None:
     before = signal.signal(signal.SIGHUP, signal.SIG_IGN)
     try:

@@ -7,16 +7,22 @@ in the middle holds them (`convert.collection.interrupts`) or listens itself (th
 
 from __future__ import annotations
 
+import _thread
 import contextlib
+import functools
 import signal
 import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from types import FrameType
 from typing import Any
 
 #: What asks a program to end besides Ctrl-C: a batch system or a shutdown; a terminal that closes.
 ENDING = tuple(getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name))
+
+
+#: Seconds after which an interrupt that was lost is raised again.
+AGAIN_AFTER = 0.01
 
 
 class Ended(KeyboardInterrupt):
@@ -37,6 +43,8 @@ def listening() -> Iterator[None]:
 
     One that is ignored stays so (``nohup``).  While an interrupt is being answered, further ones
     are passed over: a closing terminal sends two, and the second would break off the saving.
+    One that strikes where Python lets nothing through (the callback of a weak reference, as the
+    importer has them, or ``__del__``) is raised again a little later.
 
     Raises:
         Ended: one came.
@@ -45,6 +53,8 @@ def listening() -> Iterator[None]:
         yield
         return
     before: dict[int, Any] = {}
+    hook = sys.unraisablehook
+    sys.unraisablehook = functools.partial(_raise_again, hook)
     for number in ENDING:
         if signal.getsignal(number) not in (signal.SIG_IGN, None):
             before[number] = signal.signal(number, _end)
@@ -53,6 +63,18 @@ def listening() -> Iterator[None]:
     finally:
         for number, answer in before.items():
             signal.signal(number, answer)
+        sys.unraisablehook = hook
+
+
+def _raise_again(otherwise: Callable[[Any], Any], lost: Any) -> None:
+    """Answer an error that nobody can catch: an interrupt comes once more, by a timer."""
+    if not isinstance(lost.exc_value, KeyboardInterrupt):
+        otherwise(lost)
+        return
+    number = getattr(lost.exc_value, "number", signal.SIGINT)
+    timer = threading.Timer(AGAIN_AFTER, _thread.interrupt_main, (number,))
+    timer.daemon = True
+    timer.start()
 
 
 def _end(number: int, _frame: FrameType | None) -> None:

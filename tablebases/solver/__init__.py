@@ -14,10 +14,13 @@ choose_folder()  # before numba is imported
 # ruff: noqa: E402
 from tablebases.solver.budget import Budget, Cost, Progress
 from tablebases.solver.classes import ClassSolution, solve_class
+from tablebases.solver.compiling import rest_while_compiling
 from tablebases.solver.sets import can_solve
 from tablebases.solver.solution import Solution
 from tablebases.solver.store import Store
 from tablebases.solver.trying import solve
+
+rest_while_compiling()
 
 __all__ = [
     "Budget",

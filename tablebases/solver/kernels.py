@@ -52,6 +52,9 @@ from tablebases.solver.geometry import (
 )
 
 U = np.uint64
+Int, Flag = np.int64, np.bool_
+"""For numbers and flags that stand among the arguments of a call: each literal there would make
+numba compile a version of the function by itself."""
 ZERO: Final = U(0)
 ONE: Final = U(1)
 ALL: Final = U(0xFFFFFFFFFFFFFFFF)
@@ -335,7 +338,9 @@ def black_can_zero(bk, wk, squares, k, codes, wp, bp):
         if t < 0:
             break
         if has(wp, t):
-            if not white_attacks(t, wk, squares, k, codes, -1, wp & ~bit(t), occupied & ~bit(bk)):
+            if not white_attacks(
+                t, wk, squares, k, codes, Int(-1), wp & ~bit(t), occupied & ~bit(bk)
+            ):
                 return True
         else:
             for d in range(k):
@@ -352,7 +357,7 @@ def black_can_zero(bk, wk, squares, k, codes, wp, bp):
         while pawns != ZERO:
             t = lowest(pawns)
             pawns &= pawns - ONE
-            if not white_attacks(bk, wk, squares, k, codes, -1, wp & ~bit(t), left):
+            if not white_attacks(bk, wk, squares, k, codes, Int(-1), wp & ~bit(t), left):
                 return True
         for e in range(k):
             if codes[e] & 1 == 0 and has(a, squares[e]):
@@ -365,16 +370,16 @@ def black_can_zero(bk, wk, squares, k, codes, wp, bp):
         left = occupied & ~bit(s)
         t = s - 8
         if not has(occupied, t):
-            if not white_attacks(bk, wk, squares, k, codes, -1, wp, left | bit(t)):
+            if not white_attacks(bk, wk, squares, k, codes, Int(-1), wp, left | bit(t)):
                 return True
             if s >= 48 and not has(occupied, t - 8):
-                if not white_attacks(bk, wk, squares, k, codes, -1, wp, left | bit(t - 8)):
+                if not white_attacks(bk, wk, squares, k, codes, Int(-1), wp, left | bit(t - 8)):
                     return True
         targets = PAWN_ATTACKS[1, s] & wp
         while targets != ZERO:
             t = lowest(targets)
             targets &= targets - ONE
-            if not white_attacks(bk, wk, squares, k, codes, -1, wp & ~bit(t), left | bit(t)):
+            if not white_attacks(bk, wk, squares, k, codes, Int(-1), wp & ~bit(t), left | bit(t)):
                 return True
         for e in range(k):
             if codes[e] & 1 == 0 and has(PAWN_ATTACKS[1, s], squares[e]):
@@ -391,7 +396,7 @@ def en_passant_is_legal(bk, wk, squares, k, codes, wp, bp, wp_after, bp_after):
         occupied |= bit(squares[d])
     if occupied == ZERO or (wp == wp_after and bp == bp_after):
         return False
-    return not white_attacks(bk, wk, squares, k, codes, -1, wp_after, occupied)
+    return not white_attacks(bk, wk, squares, k, codes, Int(-1), wp_after, occupied)
 
 
 # --- exits -----------------------------------------------------------------------------------
@@ -437,7 +442,7 @@ def read_exits(
                 continue
             if a2 >= 0 and has(occupied, a2):
                 continue
-            block = fetch(pool, offset, ck, symmetric, child_squares, scratch, 1)
+            block = fetch(pool, offset, ck, symmetric, child_squares, scratch, Int(1))
             if child >= 0 and (row[ROW_EP1] != NO_SLICE or row[ROW_EP2] != NO_SLICE):
                 block = after_double_step(
                     side,
@@ -471,7 +476,7 @@ def read_exits(
         elif kind == PAWN_TAKES:
             if squares[taken] != a:
                 continue
-            block = fetch(pool, offset, ck, symmetric, child_squares, scratch, 1)
+            block = fetch(pool, offset, ck, symmetric, child_squares, scratch, Int(1))
             for i in range(64):
                 R[i] |= block[i]
         elif kind == TAKES_PAWN or kind == TAKES_PIECE:
@@ -489,7 +494,7 @@ def read_exits(
                 for j in range(ck):
                     if row[ROW_MAP + j] == d:
                         child_squares[j] = t
-                block = fetch(pool, offset, ck, symmetric, child_squares, scratch, 1)
+                block = fetch(pool, offset, ck, symmetric, child_squares, scratch, Int(1))
                 for j in range(ck):
                     if row[ROW_MAP + j] == d:
                         child_squares[j] = s
@@ -500,7 +505,7 @@ def read_exits(
                     for i in range(64):
                         if not has(path, i):
                             R[i] |= block[i] & ~path
-            block = fetch(pool, offset, ck, symmetric, child_squares, scratch, 1)
+            block = fetch(pool, offset, ck, symmetric, child_squares, scratch, Int(1))
             if side == 0:
                 near = KING_ATTACKS[t]
                 shift = U(t)
@@ -545,7 +550,7 @@ def after_double_step(
     wp = WP[child]
     bp = BP[child]
     if side == 0 and OFF[OFF_STALE, child] >= 0:
-        stale = fetch(pool, OFF[OFF_STALE, child], ck, False, child_squares, scratch, 3)
+        stale = fetch(pool, OFF[OFF_STALE, child], ck, Flag(False), child_squares, scratch, Int(3))
         for i in range(64):
             word = stale[i]
             while word != ZERO:
@@ -566,7 +571,13 @@ def after_double_step(
                 out[i] = ZERO
         else:
             after = fetch(
-                pool, OFF[off_n if side == 0 else off_l, ep], ck, False, child_squares, scratch, 4
+                pool,
+                OFF[off_n if side == 0 else off_l, ep],
+                ck,
+                Flag(False),
+                child_squares,
+                scratch,
+                Int(4),
             )
             for i in range(64):
                 out[i] &= ~after[i]
@@ -606,7 +617,7 @@ def open_promotion(
     for i in range(64):
         answered[i] = ZERO
     if offset >= 0:
-        block = fetch(pool, offset, ck, symmetric, child_squares, scratch, 1)
+        block = fetch(pool, offset, ck, symmetric, child_squares, scratch, Int(1))
         if side == 0:
             word = block[a]
             for j in range(8):
@@ -631,7 +642,7 @@ def open_promotion(
             for j in range(ck):
                 if row[ROW_MAP + j] == d:
                     child_squares[j] = a
-            block = fetch(pool, offset, ck, symmetric, child_squares, scratch, 1)
+            block = fetch(pool, offset, ck, symmetric, child_squares, scratch, Int(1))
             for j in range(ck):
                 if row[ROW_MAP + j] == d:
                     child_squares[j] = s
@@ -679,7 +690,7 @@ def black_quiet(pool, offset, block, squares, k, symmetric, codes, occupied, R, 
                     continue
                 if turns:
                     squares[0] = t
-                    source = fetch(pool, offset, k, True, squares, scratch, 1)
+                    source = fetch(pool, offset, k, symmetric, squares, scratch, Int(1))
                     squares[0] = s
                     for i in range(64):
                         R[i] |= source[i]
@@ -705,7 +716,7 @@ def black_quiet(pool, offset, block, squares, k, symmetric, codes, occupied, R, 
                     break
                 if turns:
                     squares[0] = t
-                    source = fetch(pool, offset, k, True, squares, scratch, 1)
+                    source = fetch(pool, offset, k, symmetric, squares, scratch, Int(1))
                     squares[0] = s
                     for i in range(64):
                         R[i] |= source[i] & mask
@@ -794,7 +805,7 @@ def carry_over(target, carry, joins, square, ply, dist, block, keep):
     """``take_out`` for one square of a line, and what is carried on from it, in one pass."""
     mask = ~bit(square)
     if keep:
-        changed = take_out(target, carry, ply, dist, block, True)
+        changed = take_out(target, carry, ply, dist, block, keep)
         for i in range(64):
             carry[i] = (carry[i] & mask) | joins[i]
     else:
@@ -1007,7 +1018,7 @@ def begin(
                 pool[off_l + b, i] = ZERO
                 C[b, i] = ZERO
         return 0
-    n = 0
+    n = Int(0)
     for q in range(count):
         b = blocks[q]
         squares_of(b, k, symmetric, squares)
@@ -1018,7 +1029,7 @@ def begin(
             R[i] = ZERO
             quiet[i] = ZERO
         read_exits(
-            1,
+            Int(1),
             squares,
             k,
             codes,
@@ -1074,7 +1085,7 @@ def begin(
         for i in range(64):
             R[i] = ZERO
         read_exits(
-            0,
+            Int(0),
             squares,
             k,
             codes,
@@ -1276,14 +1287,14 @@ def start_fronts(
         pool,
         off_n,
         fronts,
-        1,
+        Int(1),
         front_blocks,
         n,
         k,
         symmetric,
         codes,
         wp | bp,
-        1,
+        Int(1),
         dist_w,
         keep,
         changed,
@@ -1395,7 +1406,7 @@ def solve_batch(
             WP,
             BP,
             OFF,
-            False,
+            Flag(False),
             pool,
             off_l,
             off_n,
@@ -1440,7 +1451,7 @@ def solve_batch(
             count,
             dist_w,
             dist_l,
-            False,
+            Flag(False),
             scratch,
         )
         done = iterate(
@@ -1464,7 +1475,7 @@ def solve_batch(
             limit,
             dist_w,
             dist_l,
-            False,
+            Flag(False),
             scratch,
             H,
         )
@@ -1507,7 +1518,7 @@ def late_exits(
             R[i] = ZERO
             quiet[i] = ZERO
         read_exits(
-            1,
+            Int(1),
             squares,
             k,
             codes,
@@ -1521,12 +1532,12 @@ def late_exits(
             WP,
             BP,
             OFF,
-            True,
+            Flag(True),
             pool,
             scratch,
             R,
         )
-        black_quiet(N2, 0, b, squares, k, symmetric, codes, occupied, quiet, scratch, H)
+        black_quiet(N2, Int(0), b, squares, k, symmetric, codes, occupied, quiet, scratch, H)
         bare = is_bare(k, codes, wp)
         for i in range(64):
             C2[b, i] = ZERO if bare else L2[b, i] & ~R[i]
@@ -1542,7 +1553,7 @@ def late_exits(
         for i in range(64):
             R[i] = ZERO
         read_exits(
-            0,
+            Int(0),
             squares,
             k,
             codes,
@@ -1556,7 +1567,7 @@ def late_exits(
             WP,
             BP,
             OFF,
-            True,
+            Flag(True),
             pool,
             scratch,
             R,
@@ -1616,7 +1627,7 @@ def late_iterate(
             queued,
             changed,
             where,
-            LAST_TRUE_PLY + 1,
+            Int(LAST_TRUE_PLY + 1),
             dist_w,
             dist_l,
             keep,
@@ -1652,7 +1663,7 @@ def late_iterate(
         queued,
         changed,
         where,
-        1 << 30,
+        Int(1 << 30),
         dist_w,
         dist_l,
         keep,
@@ -1698,7 +1709,7 @@ def restart(
         b = blocks[q]
         squares_of(b, k, symmetric, squares)
         legal_block(squares, k, codes, wp, bp, pool[off_n + b], pool[off_l + b])
-    n = 0
+    n = Int(0)
     for q in range(count):
         b = blocks[q]
         squares_of(b, k, symmetric, squares)
@@ -1753,6 +1764,6 @@ def restart(
         count,
         dist_w,
         dist_l,
-        True,
+        Flag(True),
         scratch,
     )

@@ -30,7 +30,13 @@ from tablebases.solver.kernels import (
     ROW_SIDE,
     blocks_of,
 )
-from tablebases.solver.structures import Structures, by_levels, depth_first, depth_first_by
+from tablebases.solver.structures import (
+    Structures,
+    by_levels,
+    depth_first,
+    depth_first_by,
+    grow_ints,
+)
 
 Array = npt.NDArray[Any]
 
@@ -44,6 +50,8 @@ KEEP_RESULT: Final = 2
 # Seconds for a slice on one core, by number of pieces; measured, see docs/benchmarks.md.
 _SECONDS: Final = (0.00003, 0.00015, 0.030, 8.0, 900.0)
 _SYMMETRIC_SECONDS: Final = (0.0, 0.0, 0.012, 1.3, 90.0)
+PRICES: Final = np.array([_SECONDS, _SYMMETRIC_SECONDS])
+"""Seconds of one core for a slice, by whether it is symmetric and its number of pieces."""
 _BATCH_SECONDS: Final = 0.01
 _THREADS: Final = 2
 _SPEED_UP: Final = 1.7
@@ -124,9 +132,7 @@ def most_blocks(memory: int, threads: int) -> int:
 
 def seconds_of(structures: Structures) -> Array:
     """Estimated seconds of each slice on one core, float64, shape (n,)."""
-    plain = np.array(_SECONDS)[structures.pieces]
-    symmetric = np.array(_SYMMETRIC_SECONDS)[structures.pieces]
-    return np.where(structures.symmetric == 1, symmetric, plain)
+    return PRICES[structures.symmetric, structures.pieces]
 
 
 def wall_seconds(seconds: float, threads: int) -> float:
@@ -170,7 +176,7 @@ def _reads_of(rows, first, last, out_child, out_set):
 
 # long: compiled, one simulation of the order in which slices are held
 @njit(cache=True, nogil=True)
-def _places(order, starts, first, last, rows, sizes, keep, limit):
+def _places(order, starts, first, last, rows, sizes, class_of, n_classes, keep, limit):
     n = len(order)
     n_batches = len(starts) - 1
     offsets = np.full((OFFSETS, n), -1, np.int64)
@@ -189,9 +195,6 @@ def _places(order, starts, first, last, rows, sizes, keep, limit):
         for p in range(starts[b], starts[b + 1]):
             batch_of[order[p]] = b
     # Size classes, each with a ring of free places.
-    classes = np.unique(sizes)
-    n_classes = len(classes)
-    class_of = np.searchsorted(classes, sizes)
     heads = np.zeros(n_classes, np.int64)
     tails = np.zeros(n_classes, np.int64)
     counts = np.zeros(n_classes, np.int64)
@@ -238,9 +241,7 @@ def _places(order, starts, first, last, rows, sizes, keep, limit):
                     if batch_of[old] != b and seen[batch_of[old]] != b:
                         seen[batch_of[old]] = b
                         if n_waits + 1 >= len(waits):
-                            bigger = np.empty(len(waits) * 2, np.int64)
-                            bigger[:n_waits] = waits[:n_waits]
-                            waits = bigger
+                            waits = grow_ints(waits)
                         waits[n_waits] = batch_of[old]
                         n_waits += 1
                     e = reader_head[old]
@@ -249,9 +250,7 @@ def _places(order, starts, first, last, rows, sizes, keep, limit):
                         if rb != b and seen[rb] != b:
                             seen[rb] = b
                             if n_waits + 1 >= len(waits):
-                                bigger = np.empty(len(waits) * 2, np.int64)
-                                bigger[:n_waits] = waits[:n_waits]
-                                waits = bigger
+                                waits = grow_ints(waits)
                             waits[n_waits] = rb
                             n_waits += 1
                         e = reader_next[e]
@@ -273,20 +272,14 @@ def _places(order, starts, first, last, rows, sizes, keep, limit):
                 if db != b and seen[db] != b:
                     seen[db] = b
                     if n_waits + 1 >= len(waits):
-                        bigger = np.empty(len(waits) * 2, np.int64)
-                        bigger[:n_waits] = waits[:n_waits]
-                        waits = bigger
+                        waits = grow_ints(waits)
                     waits[n_waits] = db
                     n_waits += 1
                 e = reader_head[d]
                 if e < 0 or reader_batch[e] != b:
                     if n_readers == len(reader_next):
-                        bigger = np.empty(n_readers * 2, np.int64)
-                        bigger[:n_readers] = reader_next
-                        reader_next = bigger
-                        bigger = np.empty(n_readers * 2, np.int64)
-                        bigger[:n_readers] = reader_batch
-                        reader_batch = bigger
+                        reader_next = grow_ints(reader_next)
+                        reader_batch = grow_ints(reader_batch)
                     reader_next[n_readers] = e
                     reader_batch[n_readers] = b
                     reader_head[d] = n_readers
@@ -339,6 +332,7 @@ def make_plan(structures: Structures, keep: Array, memory: int) -> Plan:
     """
     seconds = seconds_of(structures)
     sizes = sizes_of(structures)
+    classes, class_of = np.unique(sizes, return_inverse=True)
     large = seconds[structures.pieces >= 2].sum()
     orders = [
         depth_first(structures.first, structures.last, structures.rows, turn)
@@ -356,7 +350,8 @@ def make_plan(structures: Structures, keep: Array, memory: int) -> Plan:
             ranks = np.argsort(np.argsort(structures.white, kind="stable"), kind="stable")
             order = depth_first_by(structures.first, structures.last, structures.rows, ranks)
         starts = _batches(order, seconds, _BATCH_SECONDS)
-        arguments = (order, starts, structures.first, structures.last, structures.rows, sizes, keep)
+        exits = (structures.first, structures.last, structures.rows)
+        arguments = (order, starts, *exits, sizes, class_of, len(classes), keep)
         offsets, first, waits, peak = _places(*arguments, 0)
         room = max(0, memory - _THREADS * scratch_bytes(int(sizes.max()))) // BLOCK_BYTES
         if peak < room:
@@ -381,6 +376,7 @@ def make_plan(structures: Structures, keep: Array, memory: int) -> Plan:
 
 
 __all__ = [
+    "PRICES",
     "Plan",
     "least_bytes",
     "make_plan",

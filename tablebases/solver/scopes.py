@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -36,10 +37,10 @@ def exactly() -> Scope:
     return Scope(LOWER, (4,), limit=_MOST_EXACT)
 
 
-def scopes_of(mode: int, limit: int) -> list[Scope]:
-    """Scopes from the narrowest to the widest."""
+def scopes_of(mode: int, limit: int, seconds: float = math.inf) -> list[Scope]:
+    """Scopes from the narrowest to the widest, all with these bounds."""
     white, black = (QUEEN_ONLY, ALL_KINDS) if mode == LOWER else (ALL_KINDS, QUEEN_ONLY)
-    base = Scope(mode, _CAPS[0], white, black, limit=limit)
+    base = Scope(mode, _CAPS[0], white, black, limit=limit, seconds=seconds)
     scopes = [replace(base, budget=b) for b in _BUDGETS]
     scopes += [replace(base, caps=caps) for caps in _CAPS]
     scopes.append(

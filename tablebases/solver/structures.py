@@ -12,6 +12,7 @@ exact.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -73,6 +74,8 @@ class Scope:
             one) on any way to an opened slice, counted while a piece is on the board; -1 for no
             limit.
         limit: most slices to open; beyond it nothing is returned.
+        seconds: most work on the slices, as ``prices`` count it (``expand``); beyond it nothing
+            is returned.
     """
 
     mode: int
@@ -81,6 +84,15 @@ class Scope:
     black_promotions: int = ALL_KINDS
     budget: int = -1
     limit: int = 1_000_000
+    seconds: float = math.inf
+
+
+class TooLong(Exception):
+    """More work than the scope allows: ``seconds`` for the ``slices`` listed so far."""
+
+    def __init__(self, slices: int, seconds: float) -> None:
+        super().__init__(slices, seconds)
+        self.slices, self.seconds = slices, seconds
 
 
 @dataclass(frozen=True)
@@ -151,16 +163,20 @@ def _hash(packed, wp, bp):
 
 
 @njit(cache=True)
-def _grow_rows(rows):
+def grow_rows(rows):
+    # Loops: assigning to a slice takes numba seconds to compile.
     bigger = np.empty((rows.shape[0] * 2, rows.shape[1]), rows.dtype)
-    bigger[: rows.shape[0]] = rows
+    for i in range(rows.shape[0]):
+        for j in range(rows.shape[1]):
+            bigger[i, j] = rows[i, j]
     return bigger
 
 
 @njit(cache=True)
-def _grow_ints(values):
+def grow_ints(values):
     bigger = np.empty(values.shape[0] * 2, values.dtype)
-    bigger[: values.shape[0]] = values
+    for i in range(values.shape[0]):
+        bigger[i] = values[i]
     return bigger
 
 
@@ -177,6 +193,8 @@ def _expand(
     limit,
     most_bytes,
     largest,
+    prices,
+    most_seconds,
 ):
     size = 1 << 12
     packed = np.empty(size, np.int64)
@@ -196,6 +214,7 @@ def _expand(
     n_now = 0
     n_later = 0
     opened = 0
+    seconds = 0.0
 
     # Requests for children are collected here, then looked up in one place below.
     codes = np.zeros(5, np.int64)
@@ -248,12 +267,12 @@ def _expand(
                 i = n
                 table[h] = i
                 if n == len(packed):
-                    packed = _grow_ints(packed)
-                    white = _grow_ints(white)
-                    black = _grow_ints(black)
-                    first = _grow_ints(first)
-                    last = _grow_ints(last)
-                    label = _grow_ints(label)
+                    packed = grow_ints(packed)
+                    white = grow_ints(white)
+                    black = grow_ints(black)
+                    first = grow_ints(first)
+                    last = grow_ints(last)
+                    label = grow_ints(label)
                 packed[n] = req_packed[q]
                 white[n] = req_white[q]
                 black[n] = req_black[q]
@@ -272,12 +291,12 @@ def _expand(
                 label[i] = cost
                 if cost == current:
                     if n_now == len(now):
-                        now = _grow_ints(now)
+                        now = grow_ints(now)
                     now[n_now] = i
                     n_now += 1
                 else:
                     if n_later == len(later):
-                        later = _grow_ints(later)
+                        later = grow_ints(later)
                     later[n_later] = i
                     n_later += 1
             if req_row[q] >= 0:
@@ -305,12 +324,16 @@ def _expand(
             ok = False
             break
         if m + 256 > rows.shape[0]:
-            rows = _grow_rows(rows)
+            rows = grow_rows(rows)
         # 3. its exits
         first[s] = m
         k = _unpack(packed[s], codes)
         wp = white[s]
         bp = black[s]
+        seconds += prices[1 if k >= 2 and wp == U(0) and bp == U(0) else 0, k]
+        if seconds > most_seconds:
+            ok = False
+            break
         any_white = wp != U(0)
         for d in range(k):
             if codes[d] & 1 == 0:
@@ -541,11 +564,11 @@ def _expand(
                 m += 1
         last[s] = m
 
-    return ok, opened, packed[:n], white[:n], black[:n], first[:n], last[:n], rows[:m]
+    return ok, opened, seconds, packed[:n], white[:n], black[:n], first[:n], last[:n], rows[:m]
 
 
 @njit(cache=True, nogil=True)
-def _finish(packed, white, black, first, last, rows, mode):
+def _finish(packed, white, black, first, last, rows, mode, in_order):
     """Number the opened slices, drop or close what leads to others, find what is complete."""
     n = len(packed)
     number = np.full(n, -1, np.int64)
@@ -565,7 +588,7 @@ def _finish(packed, white, black, first, last, rows, mode):
     unpacked = np.zeros(5, np.int64)
     m = 0
     # Rows are moved up in place, so slices must be taken in the order of their rows.
-    for s in np.argsort(first):
+    for s in in_order:
         if first[s] < 0:
             continue
         i = number[s]
@@ -620,6 +643,7 @@ def expand(
     *,
     room: int | None = None,
     largest: int | None = None,
+    prices: Array | None = None,
 ) -> Structures | None:
     """All slices reachable from ``roots`` (packed codes, White's pawns, Black's pawns).
 
@@ -628,13 +652,18 @@ def expand(
         scope: what is opened.
         room: most bytes that the list and a plan of it may take; None for no bound.
         largest: most blocks of a slice; None for no bound.
+        prices: seconds of work on a slice by its number of pieces, float64, shape (2, 5): plain
+            and symmetric ones; None: all cost nothing.
 
     Returns:
         None if there are more than ``scope.limit``, if they do not fit into ``room``, or if one is
         larger than ``largest``: nothing more is looked for then.
+
+    Raises:
+        TooLong: they would cost more than ``scope.seconds``; nothing more was looked for.
     """
     caps = np.array(scope.caps + (scope.caps[-1],) * (17 - len(scope.caps)), np.int64)
-    ok, _, packed, white, black, first, last, rows = _expand(
+    ok, opened, seconds, packed, white, black, first, last, rows = _expand(
         np.array([r[0] for r in roots], np.int64),
         np.array([r[1] for r in roots], np.uint64),
         np.array([r[2] for r in roots], np.uint64),
@@ -646,10 +675,16 @@ def expand(
         scope.limit,
         _NO_BOUND if room is None else max(0, min(room, _NO_BOUND)),
         _NO_BOUND if largest is None else max(0, min(largest, _NO_BOUND)),
+        np.zeros((2, 5)) if prices is None else prices,
+        scope.seconds,
     )
+    if not ok and seconds > scope.seconds:
+        raise TooLong(int(opened), float(seconds))
     if not ok:
         return None
-    found = _finish(packed, white, black, first, last, rows, scope.mode)
+    # Sorted outside of compiled code here and below: numba takes seconds to compile a sort.
+    in_order = np.argsort(first)
+    found = _finish(packed, white, black, first, last, rows, scope.mode, in_order)
     structures = Structures(*found)
     _spread(structures)
     return structures
@@ -722,9 +757,13 @@ def depth_first(first, last, rows, reverse):
     return order
 
 
-@njit(cache=True, nogil=True)
-def by_levels(first, last, rows, order):
+def by_levels(first: Array, last: Array, rows: Array, order: Array) -> Array:
     """The same slices, those first from which the fewest exits in a row lead on."""
+    return order[np.argsort(_levels(first, last, rows, order)[order], kind="stable")]
+
+
+@njit(cache=True, nogil=True)
+def _levels(first, last, rows, order):
     n = len(order)
     level = np.zeros(n, np.int64)
     for p in range(n):
@@ -736,7 +775,7 @@ def by_levels(first, last, rows, order):
                 if child >= 0 and level[child] > highest:
                     highest = level[child]
         level[s] = highest + 1
-    return order[np.argsort(level[order], kind="mergesort")]
+    return level
 
 
 @njit(cache=True, nogil=True)
@@ -753,7 +792,6 @@ def depth_first_by(first, last, rows, weight):
     counts = np.empty(deep, np.int64)
     at = np.empty(deep, np.int64)
     stack = np.empty(deep, np.int64)
-    keys = np.empty(width, np.int64)
     count = 0
     for root in range(n):
         if seen[root]:
@@ -770,13 +808,13 @@ def depth_first_by(first, last, rows, weight):
                     for c in (ROW_CHILD, ROW_EP1, ROW_EP2):
                         child = rows[r, c]
                         if child >= 0 and not seen[child]:
-                            children[top, m] = child
-                            keys[m] = -weight[child]
+                            # In its place among those before it, behind its equals.
+                            j = m
+                            while j > 0 and weight[children[top, j - 1]] < weight[child]:
+                                children[top, j] = children[top, j - 1]
+                                j -= 1
+                            children[top, j] = child
                             m += 1
-                places = np.argsort(keys[:m], kind="mergesort")
-                chosen = children[top, :m].copy()
-                for j in range(m):
-                    children[top, j] = chosen[places[j]]
                 counts[top] = m
                 at[top] = 0
             pushed = False

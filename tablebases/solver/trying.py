@@ -21,6 +21,7 @@ from tablebases.solver.notes import UNKNOWN, Estimate, Notes, step_name
 from tablebases.solver.plan import (
     KEEP_RESULT,
     KEEP_START,
+    PRICES,
     Plan,
     make_plan,
     most_blocks,
@@ -34,7 +35,7 @@ from tablebases.solver.scopes import FREE, SolveStep, exactly, scopes_of
 from tablebases.solver.sets import Key, Sets, can_solve, framed, keys_of, locate, positions_of
 from tablebases.solver.solution import Solution
 from tablebases.solver.store import Store
-from tablebases.solver.structures import LOWER, UPPER, Scope, Structures, expand
+from tablebases.solver.structures import LOWER, UPPER, Scope, Structures, TooLong, expand
 
 if TYPE_CHECKING:
     from tablebases.solver.audit import Audit
@@ -231,20 +232,29 @@ class Solver:
                     continue
                 if allowance > self.budget.for_moves and all(map(self._is_settled, self.boards)):
                     return
-                scopes = scopes_of(question[1], self._limit(_PATIENCE * allowance))
+                # What takes longer than is left is never done, so it is not listed to its end.
+                limit = self._limit(_PATIENCE * allowance)
+                scopes = scopes_of(question[1], limit, self._left() / self._counted(1.0))
                 chosen: SolveStep | None = None
                 i = reached.get(question, -1) + 1
                 if i < FREE:
+                    narrow = SolveStep(question[0], scopes[i])
+                    seconds = min(allowance, self._left())
+                    first = self._estimate(narrow, boards, seconds)
+                    if first is None or not self._fits(first, seconds):
+                        waiting = True  # wider scopes hold all of this one: they do not fit either
+                        continue
                     # A scope that lets both sides move all their pawns soon comes within reach:
                     # narrower ones would be wasted.
-                    wide = SolveStep(question[0], scopes[FREE])
+                    patient = _PATIENCE * allowance / self._counted(1.0)
+                    wide = SolveStep(question[0], replace(scopes[FREE], seconds=patient))
                     free = self._estimate(wide, boards, _PATIENCE * allowance)
-                    seconds = self._seconds(free)
-                    if allowance < seconds <= _PATIENCE * allowance:
+                    needed = self._seconds(free)
+                    if needed <= seconds:
+                        i = FREE
+                    elif needed <= _PATIENCE * allowance:
                         waiting = True
                         continue
-                    if seconds <= allowance:
-                        i = FREE
                 while i < len(scopes):
                     step = SolveStep(question[0], scopes[i])
                     seconds = min(allowance, self._left())
@@ -308,7 +318,7 @@ class Solver:
 
         An estimate without bytes where it would take more than ``most`` seconds.
         """
-        key = (step.colour, replace(step.scope, limit=0), tuple(id(b) for b in boards))
+        key = (step.colour, replace(step.scope, limit=0, seconds=0.0), tuple(id(b) for b in boards))
         known = self._plans.get(key)
         if known is not None:
             return known
@@ -323,12 +333,16 @@ class Solver:
     def _make_plan(
         self, step: SolveStep, boards: Sequence[chess.Board], most: float = math.inf
     ) -> Plan | Estimate | None:
-        structures = expand(
-            self._roots(step, boards),
-            step.scope,
-            room=self._memory,
-            largest=most_blocks(self._memory + self.budget.disk, _PLANNED_THREADS),
-        )
+        try:
+            structures = expand(
+                self._roots(step, boards),
+                step.scope,
+                room=self._memory,
+                largest=most_blocks(self._memory + self.budget.disk, _PLANNED_THREADS),
+                prices=PRICES,
+            )
+        except TooLong as more:
+            return Estimate(more.slices, more.seconds, 0, complete=False)
         if structures is None:
             return None
         seconds = float(seconds_of(structures).sum())

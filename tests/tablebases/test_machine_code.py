@@ -7,6 +7,7 @@ In a copy of the package one constant or helper is changed, and what compiled co
 from __future__ import annotations
 
 import ast
+import gc
 import os
 import shutil
 import subprocess
@@ -14,7 +15,9 @@ import sys
 import time
 from pathlib import Path
 
+import numba
 import pytest
+from numba.core import event
 
 from tablebases.solver import code, kernels, prepared
 
@@ -223,6 +226,60 @@ code = front._compiled()
 print(code.folder.name)
 print(code.words.bit(3))
 """
+
+
+def test_no_function_is_compiled_for_a_literal() -> None:
+    """numba makes a version of a function for each literal among the arguments of a call, which
+    took a third of the time that compiling the kernels takes."""
+    tree = ast.parse(Path(kernels.__file__).read_text())
+    compiled = {
+        node.name
+        for node in tree.body
+        if isinstance(node, ast.FunctionDef)
+        and [ast.unparse(decorator) for decorator in node.decorator_list] == ["_jit"]
+    }
+    assert {"read_exits", "push_front", "fetch"} <= compiled
+    calls = [
+        node
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Call)
+        and isinstance(node.func, ast.Name)
+        and node.func.id in compiled - {"pawn_attacks"}  # two versions of one line
+    ]
+    assert len(calls) > 40
+    for call in calls:
+        for argument in call.args:
+            assert not isinstance(argument, ast.Constant), ast.unparse(call)
+            assert not isinstance(argument, ast.UnaryOp), ast.unparse(call)
+
+
+def test_the_collector_rests_while_numba_compiles() -> None:
+    seen = []
+
+    @numba.njit
+    def one() -> int:
+        return 1
+
+    class Watching(event.Listener):
+        def on_start(self, event: event.Event) -> None:
+            seen.append(gc.isenabled())
+
+        def on_end(self, event: event.Event) -> None:
+            pass
+
+    watching = Watching()
+    event.register("numba:compile", watching)
+    try:
+        assert gc.isenabled()
+        assert one() == 1
+        assert gc.isenabled()
+        gc.disable()
+        one.recompile()
+        assert not gc.isenabled()
+    finally:
+        gc.enable()
+        event.unregister("numba:compile", watching)
+    assert seen == [False, False]
 
 
 @pytest.mark.slow

@@ -5,6 +5,7 @@ from __future__ import annotations
 import subprocess
 import sys
 import time
+from dataclasses import replace
 
 import chess
 import numpy as np
@@ -12,9 +13,10 @@ import pytest
 
 from tablebases.solver import Budget, solve, trying
 from tablebases.solver.classes import TooLarge, _Maker, class_keys, least_for, solve_class
-from tablebases.solver.plan import least_bytes, make_plan, most_blocks
+from tablebases.solver.plan import PRICES, least_bytes, make_plan, most_blocks, seconds_of
+from tablebases.solver.scopes import SolveStep
 from tablebases.solver.sets import locate
-from tablebases.solver.structures import LOWER, PLAN_ROW, PLAN_SLICE, Scope, expand
+from tablebases.solver.structures import LOWER, PLAN_ROW, PLAN_SLICE, Scope, TooLong, expand
 from tablebases.solver.trying import Solver
 
 EXACT = Scope(LOWER, (4,), limit=4_000_000)
@@ -95,6 +97,49 @@ def test_nothing_is_listed_beyond_the_room() -> None:
     assert expand(roots, Scope(LOWER, (2, 1), limit=10**6), room=needed // 4) is None
 
 
+@pytest.mark.parametrize(
+    "fen", ["8/2p2p2/4k3/8/8/4K3/PPP2P2/8 w - - 0 1", "8/5p2/4k3/3n4/8/4K3/4P3/4R3 w - - 0 1"]
+)
+def test_nothing_is_listed_beyond_the_seconds(fen: str) -> None:
+    roots = [locate(chess.Board(fen))[0]]
+    scope = Scope(LOWER, (2, 1), limit=10**6)
+    whole = expand(roots, scope)
+    assert whole is not None
+    total = float(seconds_of(whole).sum())
+    just = expand(roots, replace(scope, seconds=1.001 * total), prices=PRICES)
+    assert just is not None
+    assert len(just) == len(whole)
+    with pytest.raises(TooLong) as raised:
+        expand(roots, replace(scope, seconds=total / 4), prices=PRICES)
+    assert total / 4 < raised.value.seconds <= total / 4 + PRICES[:, :3].max()
+    assert raised.value.slices < len(whole)
+
+
+@pytest.mark.parametrize(
+    "fen",
+    [
+        "8/5pk1/6p1/3n4/8/6P1/5P1P/3R2K1 w - - 0 40",
+        "8/1p3pk1/6p1/7p/8/1P4P1/5PKP/8 w - - 0 40",
+        "8/5pk1/8/3n4/8/6P1/5P2/3R2K1 w - - 0 40",
+    ],
+)
+def test_to_list_less_takes_the_same_steps(fen: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What costs more than is left is not listed to its end; it would not be done either."""
+
+    def steps() -> list[SolveStep]:
+        solver = trying.Solver([chess.Board(fen)], Budget(seconds=3.0, planned=True))
+        solver.run()
+        return [
+            replace(step, scope=replace(step.scope, limit=0, seconds=0.0)) for step in solver.steps
+        ]
+
+    cut, real = steps(), trying.expand
+    monkeypatch.setattr(
+        trying, "expand", lambda roots, scope, **more: real(roots, scope, **more | {"prices": None})
+    )
+    assert steps() == cut
+
+
 def test_no_slice_larger_than_allowed_is_opened() -> None:
     roots = [locate(chess.Board("8/8/3n4/4k3/8/4K3/4P3/R7 w - - 0 1"))[0]]
     assert expand(roots, EXACT, largest=40_960) is not None  # rook, knight and a new queen
@@ -145,6 +190,8 @@ def test_a_step_that_cannot_fit_is_not_even_listed(monkeypatch: pytest.MonkeyPat
     assert known.interval(board) is not None
     assert asked
     for bounds in asked:
+        prices = bounds.pop("prices")
+        assert prices is PRICES
         assert bounds == {"room": 10_000_000, "largest": most_blocks(10_000_000, 2)}
 
 

@@ -35,6 +35,7 @@ from convert.judging.search.moves import (
     KEY,
     KEY_OF_CLOCK,
     MEN,
+    MOST_MOVES,
     NOTHING,
     PLIES,
     SIDE,
@@ -134,10 +135,11 @@ def loses_material(s, p, move):
 @jitted(Int(State, Int, Int, Int))
 def pick(s, p, i, n):
     """Bring the best of the moves from place i on to place i; the move."""
-    j = i
-    for k in range(i + 1, n):
-        if s.order[p, k] > s.order[p, j]:
-            j = k
+    # Order and place in one number: its largest is found many places at a time.
+    best = Int(-1 << 62)
+    for k in range(i, n):
+        best = max(best, Int(s.order[p, U(k)]) << 8 | (MOST_MOVES - 1 - k))
+    j = MOST_MOVES - 1 - (best & (MOST_MOVES - 1))
     move, order = s.moves[p, j], s.order[p, j]
     s.moves[p, j], s.order[p, j] = s.moves[p, i], s.order[p, i]
     s.moves[p, i], s.order[p, i] = move, order

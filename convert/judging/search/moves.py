@@ -2,7 +2,7 @@
 
 Row ``p`` of ``s.pos`` is the position at ply p of a line: words of the six kinds, of White's and
 Black's men, the key, then side (0 White), en passant square (64 none), castling rights, halfmove
-clock. ``make`` writes row p + 1; nothing is undone. A move is a number of 24 bits that tells its
+clock, and the men that give check, once somebody has asked for them. ``make`` writes row p + 1; nothing is undone. A move is a number of 24 bits that tells its
 from, to, kind, what it takes (6 nothing), what it promotes to (0 nothing) and a flag.
 
 Each position has a key of 64 random bits (A. L. Zobrist, A New Hashing Method with Application for
@@ -49,7 +49,9 @@ SIDE: Final = 9
 EP: Final = 10
 CASTLE: Final = 11
 CLOCK: Final = 12
-WIDTH: Final = 13
+CHECKERS: Final = 13
+CHECKERS_KNOWN: Final = 14
+WIDTH: Final = 15
 PLIES: Final = 160
 MOST_MOVES: Final = 256
 NOTHING: Final = 6
@@ -165,12 +167,21 @@ def attackers(s, p, square, by, occupied):
     return data & s.pos[p, MEN + by]
 
 
+@jitted(Word(State, Int))
+def checkers(s, p):
+    """The men that give check in row p."""
+    if s.pos[p, CHECKERS_KNOWN] == ZERO:
+        side = Int(s.pos[p, SIDE])
+        occupied = s.pos[p, MEN] | s.pos[p, MEN + 1]
+        king = lowest(s.pos[p, 5] & s.pos[p, MEN + side])
+        s.pos[p, CHECKERS] = attackers(s, p, king, 1 - side, occupied)
+        s.pos[p, CHECKERS_KNOWN] = ONE
+    return s.pos[p, CHECKERS]
+
+
 @jitted(Bool(State, Int))
 def in_check(s, p):
-    side = Int(s.pos[p, SIDE])
-    occupied = s.pos[p, MEN] | s.pos[p, MEN + 1]
-    king = lowest(s.pos[p, 5] & s.pos[p, MEN + side])
-    return attackers(s, p, king, 1 - side, occupied) != ZERO
+    return checkers(s, p) != ZERO
 
 
 @jitted(Int(State, Int, Int))
@@ -283,7 +294,7 @@ def generate(s, p, forcing):
     own, other = s.pos[p, MEN + side], s.pos[p, MEN + 1 - side]
     occupied = own | other
     king = lowest(s.pos[p, 5] & own)
-    checks = attackers(s, p, king, 1 - side, occupied)
+    checks = checkers(s, p)
     allowed = ALL
     if checks != ZERO:
         allowed = BETWEEN[king, lowest(checks)] | checks if count(checks) == 1 else ZERO
@@ -316,6 +327,7 @@ def make(s, p, move):
     s.made[q] = move
     for i in range(WIDTH):
         s.pos[q, i] = s.pos[p, i]
+    s.pos[q, CHECKERS_KNOWN] = ZERO
     a, b, kind, taken = move & 63, move >> 6 & 63, move >> 12 & 7, move >> 15 & 7
     promotion, flag = move >> 18 & 7, move >> 21
     side = Int(s.pos[p, SIDE])
@@ -343,6 +355,7 @@ def pass_move(s, p):
     """Row p + 1: the position of row p with the other side to move."""
     for i in range(WIDTH):
         s.pos[p + 1, i] = s.pos[p, i]
+    s.pos[p + 1, CHECKERS_KNOWN] = ZERO
     s.made[p + 1] = 0
     s.pos[p + 1, KEY] ^= KEY_OF_SIDE ^ KEY_OF_EP[Int(s.pos[p, EP])]
     s.pos[p + 1, EP] = U(64)

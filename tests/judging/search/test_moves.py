@@ -60,11 +60,17 @@ def compare(code: Any, state: Any, board: chess.Board) -> None:
     assert moves.in_check(state, 0) == board.is_check()
     for number in numbers:
         moves.make(state, 0, number)
-        made = state["pos"][1].copy()
+        checkers = moves.checkers(state, 1)
+        assert checkers == moves.checkers(state, 1)  # looked up, looked up again
+        made = state["pos"][1][: moves.CHECKERS].copy()
         after = board.copy(stack=False)
         after.push(moves.to_move(number))
         moves.put_board(state, 1, after)
-        assert (made == state["pos"][1]).all(), (board.fen(), moves.to_move(number))
+        assert (made == state["pos"][1][: moves.CHECKERS]).all(), (
+            board.fen(),
+            moves.to_move(number),
+        )
+        assert int(checkers) == after.checkers_mask()
     forcing = {moves.to_move(int(m)) for m in state["moves"][0][: moves.generate(state, 0, True)]}
     assert forcing == {
         m for m in board.legal_moves
