@@ -233,33 +233,31 @@ class Solver:
                 if allowance > self.budget.for_moves and all(map(self._is_settled, self.boards)):
                     return
                 # What takes longer than is left is never done, so it is not listed to its end.
-                limit = self._limit(_PATIENCE * allowance)
-                scopes = scopes_of(question[1], limit, self._left() / self._counted(1.0))
+                left, patient = self._left(), _PATIENCE * allowance
+                scopes = scopes_of(question[1], self._limit(patient), left / self._counted(1.0))
+                seconds = min(allowance, left)
                 chosen: SolveStep | None = None
                 i = reached.get(question, -1) + 1
                 if i < FREE:
                     narrow = SolveStep(question[0], scopes[i])
-                    seconds = min(allowance, self._left())
                     first = self._estimate(narrow, boards, seconds)
                     if first is None or not self._fits(first, seconds):
                         waiting = True  # wider scopes hold all of this one: they do not fit either
                         continue
                     # A scope that lets both sides move all their pawns soon comes within reach:
                     # narrower ones would be wasted.
-                    patient = _PATIENCE * allowance / self._counted(1.0)
-                    wide = SolveStep(question[0], replace(scopes[FREE], seconds=patient))
-                    free = self._estimate(wide, boards, _PATIENCE * allowance)
-                    needed = self._seconds(free)
+                    free = replace(scopes[FREE], seconds=patient / self._counted(1.0))
+                    wide = SolveStep(question[0], free)
+                    needed = self._seconds(self._estimate(wide, boards, patient))
                     if needed <= seconds:
                         i = FREE
-                    elif needed <= _PATIENCE * allowance:
+                    elif needed <= patient:
                         waiting = True
                         continue
                 while i < len(scopes):
                     step = SolveStep(question[0], scopes[i])
-                    seconds = min(allowance, self._left())
                     estimate = self._estimate(step, boards, seconds)
-                    if estimate is None or not self._fits(estimate, seconds):
+                    if estimate is None or not self._fits(estimate, min(seconds, self._left())):
                         waiting = True
                         break
                     if estimate.slices != sizes.get(question):
@@ -542,10 +540,8 @@ class Solver:
 
 
 def _estimate(plan: Plan) -> Estimate:
-    structures = plan.structures
-    return Estimate(
-        len(structures), plan.seconds, plan.bytes(_PLANNED_THREADS), bool(structures.complete.all())
-    )
+    whole = bool(plan.structures.complete.all())
+    return Estimate(len(plan.structures), plan.seconds, plan.bytes(_PLANNED_THREADS), whole)
 
 
 _compiled = False
