@@ -35,11 +35,5 @@ class _Resting(event.Listener):
 
 
 def rest_while_compiling() -> None:
-    """From now on. Asked for once, when the modules that compile are imported."""
-    if not _asked:
-        listener = _Resting()
-        event.register("numba:compile", listener)  # type: ignore[no-untyped-call]
-        _asked.append(listener)
-
-
-_asked: list[_Resting] = []
+    """From now on. Asked for when the modules that compile are imported."""
+    event.register("numba:compile", _Resting())  # type: ignore[no-untyped-call]

@@ -143,6 +143,12 @@ def _unpack(packed, codes):
 
 
 @njit(cache=True)
+def _is_symmetric(k, white, black):
+    """Are the eight symmetries of the board used for so many pieces and these pawns?"""
+    return k >= 2 and white == U(0) and black == U(0)
+
+
+@njit(cache=True)
 def _pack(codes, k):
     packed = 0
     for d in range(k - 1, -1, -1):
@@ -286,7 +292,7 @@ def _expand(
                 while left_packed != 0:
                     left_packed >>= 4
                     k += 1
-                if blocks_of(k, k >= 2 and white[i] == U(0) and black[i] == U(0)) > largest:
+                if blocks_of(k, _is_symmetric(k, white[i], black[i])) > largest:
                     ok = False
                 label[i] = cost
                 if cost == current:
@@ -330,7 +336,7 @@ def _expand(
         k = _unpack(packed[s], codes)
         wp = white[s]
         bp = black[s]
-        seconds += prices[1 if k >= 2 and wp == U(0) and bp == U(0) else 0, k]
+        seconds += prices[1 if _is_symmetric(k, wp, bp) else 0, k]
         if seconds > most_seconds:
             ok = False
             break
@@ -598,7 +604,7 @@ def _finish(packed, white, black, first, last, rows, mode, in_order):
             codes[i, d] = unpacked[d]
         new_white[i] = white[s]
         new_black[i] = black[s]
-        symmetric[i] = 1 if (k >= 2 and white[s] == U(0) and black[s] == U(0)) else 0
+        symmetric[i] = 1 if _is_symmetric(k, white[s], black[s]) else 0
         begin = m
         for r in range(first[s], last[s]):
             side = rows[r, ROW_SIDE]

@@ -2,8 +2,9 @@
 
 Row ``p`` of ``s.pos`` is the position at ply p of a line: words of the six kinds, of White's and
 Black's men, the key, then side (0 White), en passant square (64 none), castling rights, halfmove
-clock, and the men that give check, once somebody has asked for them. ``make`` writes row p + 1; nothing is undone. A move is a number of 24 bits that tells its
-from, to, kind, what it takes (6 nothing), what it promotes to (0 nothing) and a flag.
+clock, and the men that give check, once somebody has asked for them. ``make`` writes row p + 1;
+nothing is undone. A move is a number of 24 bits that tells its from, to, kind, what it takes (6
+nothing), what it promotes to (0 nothing) and a flag.
 
 Each position has a key of 64 random bits (A. L. Zobrist, A New Hashing Method with Application for
 Game Playing, 1970).
