@@ -30,7 +30,7 @@ from convert.model import Review
 from convert.reading.games import read_games
 from convert.review.game import review_game
 from tablebases.solver import Budget, Store
-from tablebases.solver import trying as solving
+from tablebases.solver import room as solving
 from tablebases.solver.budget import Cost
 from tablebases.solver.machine import NoRoom
 from tablebases.solver.scopes import SolveStep, exactly

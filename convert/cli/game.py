@@ -148,6 +148,11 @@ def command(
         raise ToolError("--title is the title of a --booklet; name one")
     solving = SolverProgress(quiet)
     bench = make_bench(tables, effort, solve=solve, tell=solving)
+    from convert.judging.noted import SearchNotes
+
+    bench.look.notes = SearchNotes()
+    if bench.solver is not None:
+        bench.solver.remembers = True
     job = _Job(bench, side, Games(files, games), quiet, _Look(figures, full), annotator)
     with ExitStack() as stack:
         for form in OUTPUTS:
@@ -234,6 +239,7 @@ class _Job:
             return None
         finally:
             self.line.wipe()
+            self.bench.keep()
         return review
 
     def _report(self, review: Review, read: GameRead) -> None:

@@ -164,6 +164,13 @@ class Bench:
         """Number of positions of which something is kept; those looked at as moves are most."""
         return max(len(self._glanced), len(self._settled))
 
+    def keep(self) -> None:
+        """Keep on disk what the game that was looked over will need when it is reviewed again."""
+        if self.look.notes is not None:
+            self.look.notes.keep()
+        if self.solver is not None:
+            self.solver.keep()
+
     def forget(self) -> None:
         """Empty the memory; counts start again."""
         self._glanced.clear()
@@ -380,14 +387,21 @@ class Bench:
     def prepare(self, boards: Iterable[chess.Board], *, moves_too: bool = True) -> None:
         """Let the solver work on positions that will be asked about; before they are."""
         if self.solver is not None:
+            self.solver.likely = self._likely
             self.solver.prepare(boards, moves_too=moves_too)
 
     def prepare_game(self, boards: Sequence[chess.Board]) -> None:
         """As :meth:`prepare`, for the review of one game; ``boards`` are all its positions."""
         if self.solver is not None:
+            self.solver.likely = self._likely
             self.solver.prepare_game(boards, self._let_go)
             # What was asked meanwhile may be known better now.
             self._glanced.clear()
+
+    def _likely(self, boards: Sequence[chess.Board]) -> list[tuple[float, float]]:
+        """A guess at White's and Black's chance to win, by which the solver chooses what to try."""
+        guesses = zip(boards, self.look.guess(boards), strict=True)
+        return [(c.won, c.lost) if board.turn else (c.lost, c.won) for board, c in guesses]
 
     def _let_go(self, board: chess.Board, after: chess.Board) -> bool:
         """Did the move between two positions surely let something go, as far as is known now?"""
@@ -399,6 +413,8 @@ class Bench:
 
         The look-ahead looks at those that nothing settles, from the end of the game backwards.
         """
+        if self.look.notes is not None:
+            self.look.notes.begin(boards)
         self.prepare_game(boards)
         self.look.game([board for board in boards if not _is_exact(self.settle(board))])
 

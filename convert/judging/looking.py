@@ -16,12 +16,15 @@ from convert.board.kinds import kind_of
 from convert.judging.search.chances import Told, chances_of
 
 if TYPE_CHECKING:
+    from convert.judging.noted import SearchNotes
     from convert.judging.search.front import EachMove, Found, Search
 
 __all__ = ["EACH_MOVE", "LookAhead"]
 
 #: Where all moves of a position are compared, so many times the positions are looked at in all.
 EACH_MOVE = 8
+#: For a guess at the chances so many positions are looked at.
+GUESS = 4_000
 #: A halfmove clock below this is taken for 0: the search does not come near its end.
 LOW_CLOCK = 40
 
@@ -36,6 +39,7 @@ class LookAhead:
 
     Attributes:
         threads: that search several positions; the answers are the same with any number.
+        notes: what was found in a game before, where that is kept on disk; None: it is not.
         looked_at: positions looked at so far.
     """
 
@@ -45,6 +49,7 @@ class LookAhead:
         self.positions, self.proof = positions, proof
         self.threads = 1
         self.looked_at = 0
+        self.notes: SearchNotes | None = None
         self._making = making
         self._found: dict[tuple[object, ...], Found] = {}
         self._each: dict[tuple[object, ...], EachMove] = {}
@@ -71,7 +76,8 @@ class LookAhead:
         there = _calm(board)
         key = _key(there)
         if key not in self._found:
-            self._keep(key, self.search.search(there, self.positions))
+            one = self._asked("one", [there], self.positions, self._one)
+            self._keep(key, one[0])
         return self._found[key]
 
     def game(self, boards: Iterable[chess.Board]) -> None:
@@ -82,7 +88,7 @@ class LookAhead:
         there = [_calm(board) for board in boards]
         there = [board for board in there if _key(board) not in self._found]
         if there:
-            results = self.search.backwards(there, self.positions)
+            results = self._asked("backwards", there, self.positions, self._backwards)
             for board, result in zip(there, results, strict=True):
                 self._keep(_key(board), result)
 
@@ -93,17 +99,59 @@ class LookAhead:
     def longer(self, boards: Sequence[chess.Board], times: int) -> list[Found]:
         """What a search of so many times the positions finds in each; nothing is remembered."""
         there = [_calm(board) for board in boards]
-        results = self.search.many(there, times * self.positions, threads=self.threads)
+        results = self._asked("longer", there, times * self.positions, self._longer)
         self.looked_at += sum(result.positions for result in results)
         return results
+
+    def _asked(
+        self,
+        way: str,
+        boards: Sequence[chess.Board],
+        positions: int,
+        ask: Callable[[Sequence[chess.Board], int], list[Found]],
+    ) -> list[Found]:
+        """What a search finds in each board, by the notes where they know it."""
+        if self.notes is None or not boards:
+            return ask(boards, positions)
+        return self.notes.found(way, boards, positions, lambda: ask(boards, positions))
+
+    def _one(self, boards: Sequence[chess.Board], positions: int) -> list[Found]:
+        return [self.search.search(board, positions) for board in boards]
+
+    def _backwards(self, boards: Sequence[chess.Board], positions: int) -> list[Found]:
+        return self.search.backwards(boards, positions)
+
+    def _guess(self, boards: Sequence[chess.Board], positions: int) -> list[Found]:
+        return self.search.many(boards, positions, threads=self.threads, mates=False)
+
+    def _longer(self, boards: Sequence[chess.Board], positions: int) -> list[Found]:
+        return self.search.many(boards, positions, threads=self.threads)
+
+    def _each_asked(self, boards: Sequence[chess.Board]) -> list[EachMove]:
+        """Every move of each board looked at, by the notes where they know it."""
+        positions = EACH_MOVE * self.positions
+
+        def ask() -> list[EachMove]:
+            if len(boards) == 1:
+                return [self.search.moves(boards[0], positions)]
+            return self.search.moves_of_many(boards, positions, threads=self.threads)
+
+        if self.notes is None or not boards:
+            return ask()
+        return self.notes.each(boards, positions, ask)
+
+    def guess(self, boards: Sequence[chess.Board]) -> list[Told]:
+        """Chances of the side to move by a short search of each; nothing is remembered."""
+        there = [_calm(board) for board in boards]
+        results = self._asked("guess", there, min(GUESS, self.positions), self._guess)
+        self.looked_at += sum(result.positions for result in results)
+        return [told(b, r.score, r.depth) for b, r in zip(boards, results, strict=True)]
 
     def compare(self, boards: Iterable[chess.Board]) -> None:
         """Look at every move of positions of which ``each_move`` will be asked, on all threads."""
         there = {_key(calm): calm for calm in map(_calm, boards)}
         new = {key: board for key, board in there.items() if key not in self._each}
-        results = self.search.moves_of_many(
-            list(new.values()), EACH_MOVE * self.positions, threads=self.threads
-        )
+        results = self._each_asked(list(new.values()))
         for key, result in zip(new, results, strict=True):
             self._each[key] = result
             self.looked_at += result.positions
@@ -113,7 +161,7 @@ class LookAhead:
         there = _calm(board)
         key = _key(there)
         if key not in self._each:
-            self._each[key] = self.search.moves(there, EACH_MOVE * self.positions)
+            self._each[key] = self._each_asked([there])[0]
             self.looked_at += self._each[key].positions
         return self._each[key]
 

@@ -22,6 +22,7 @@ from tablebases.values import Outcome
 
 if TYPE_CHECKING:
     from tablebases.solver import Progress, Solution, Store
+    from tablebases.solver.scopes import Likely
     from tablebases.solver.sets import Sets
 
 
@@ -64,7 +65,7 @@ REACHES: dict[str, Reach] = {
     "quick": Reach(6, 2, 6, 7.0, 20.0, 2**30, settled=0),
     "normal": Reach(
         *(6, 3, 8, 75.0, 200.0, 3 * 2**30),
-        game=(20.0, 40.0),
+        game=(10.0, 20.0),
         at_once=2.0,
         for_moves=1.0,
         for_better=8.0,
@@ -101,6 +102,10 @@ class SolverJudge:
         share: number of processes that share the machine's memory.
 
     Attributes:
+        likely: the chances of White and of Black to win, guessed; they decide which proofs are
+            tried first and which hardly at all.  None: by the men.
+        remembers: what is looked up in the slices of a game is kept on disk by ``keep``, so that
+            they need not be opened when it is reviewed again.
         seconds: planned work done so far, in seconds of one core; it does not depend on the
             machine. ``clock`` is the time that it took.
         stopped: the user has stopped it.
@@ -124,6 +129,9 @@ class SolverJudge:
         self.threads = threads
         self.tell = tell
         self.share = share
+        self.likely: Callable[[Sequence[chess.Board]], Sequence[Likely]] | None = None
+        self.remembers = False
+        self._game = ""
         self.seconds = 0.0
         self.clock = 0.0
         self.stopped = False
@@ -144,6 +152,17 @@ class SolverJudge:
     def forget(self) -> None:
         """Let go of what is held in memory; what the store keeps is found there again."""
         self._sets = self._solution = None
+        self._game = ""
+
+    def keep(self) -> None:
+        """Keep what was looked up for the game that was prepared last."""
+        if not self._game or self._sets is None or self._store is None:
+            return
+        from tablebases.solver.notes import write_answers
+
+        known, before = self._sets.answers(), self._sets.remembered
+        if sum(map(len, known.values())) > sum(len(before.get(name, ())) for name in known):
+            write_answers(self._store, self._game, known)
 
     def prepare(
         self,
@@ -175,14 +194,12 @@ class SolverJudge:
         if not groups or self.stopped:
             return
         from tablebases.solver import Budget
-        from tablebases.solver.sets import Sets, positions_of
+        from tablebases.solver.sets import positions_of
         from tablebases.solver.solution import Solution
         from tablebases.solver.trying import Solver
 
         if self._sets is None:
-            self._sets = Sets(min(MOST_OPENED, self.reach.memory // 4))
-        if self._store is None and self.open_store is not None:
-            self._store = self.open_store()
+            self._sets = self._open_sets()
         left = self.reach.total if total is None else total
         most = self.reach.seconds if seconds is None else seconds
         for group in reversed(groups.values()):
@@ -206,6 +223,7 @@ class SolverJudge:
                 progress=None if self.tell is None else self._telling(max(0.0, left - most)),
                 moves_too=moves_too,
                 sets=self._sets,
+                likely=self.likely,
             )
             solution = solver.run()
             self.stopped = self.stopped or solver.interrupted
@@ -222,6 +240,18 @@ class SolverJudge:
                 for board in group
                 for position in positions_of(board, moves_too)
             )
+
+    def _open_sets(self) -> Sets:
+        """The store, if there is to be one, and sets with what it remembers of the game."""
+        from tablebases.solver.notes import read_answers
+        from tablebases.solver.sets import Sets
+
+        if self._store is None and self.open_store is not None:
+            self._store = self.open_store()
+        sets = Sets(min(MOST_OPENED, self.reach.memory // 4), self.threads)
+        if self._game and self._store is not None:
+            sets.remembered = read_answers(self._store, self._game)
+        return sets
 
     def _telling(self, after: float) -> Callable[[Progress], None]:
         """Tells of a material's steps, with what all that is still to come may take at most.
@@ -255,6 +285,8 @@ class SolverJudge:
         Raises:
             NoRoom: as :meth:`prepare`.
         """
+        if self.remembers and self._sets is None:
+            self._game = "\n".join(board.fen() for board in boards)
         before = self.seconds
         reach = self.reach
         each, total = reach.game or (reach.seconds, reach.total)

@@ -16,6 +16,7 @@ import shutil
 import sys
 import time
 from collections.abc import Iterable, Iterator, Sequence
+from functools import cache
 from importlib.metadata import version
 from pathlib import Path
 from typing import Final
@@ -178,7 +179,13 @@ def choose_folder() -> Path:
 
 def folder_of(package: Path, tops: Sequence[Path]) -> Path:
     """The folder that ``own_folder`` gives, which need not be there yet."""
-    return code_folder().parent / f"code-{_digest(compiled_sources(package, tops))}"
+    return code_folder().parent / f"code-{_state_of(package, tuple(tops))}"
+
+
+@cache
+def _state_of(package: Path, tops: tuple[Path, ...]) -> str:
+    """The digest of a package's compiled sources; of those that this process runs."""
+    return _digest(compiled_sources(package, tops))
 
 
 @contextlib.contextmanager

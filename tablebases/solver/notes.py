@@ -14,7 +14,7 @@ import numpy as np
 from tablebases.solver.code import source_digest
 from tablebases.solver.entries import SOLVER_VERSION
 from tablebases.solver.scopes import SolveStep
-from tablebases.solver.sets import Key
+from tablebases.solver.sets import Answers, Key
 from tablebases.solver.store import Store
 
 
@@ -137,3 +137,39 @@ class Notes:
         )
         self._store.put(self._key, {"text": np.frombuffer(text.encode(), np.uint8)}, {})
         self._changed = False
+
+
+def read_answers(store: Store, question: str) -> Answers:
+    """What was looked up for a question in an earlier run; nothing where that is not known."""
+    entry = store.get(_answers_key(question))
+    if entry is None:
+        return {}
+    with contextlib.suppress(KeyError, ValueError, TypeError, IndexError):
+        names = json.loads(entry.arrays["names"].tobytes())
+        answers: Answers = {str(name): {} for name in names}
+        for which, turn, block, bk, wk, level, plies in entry.arrays["looked"].tolist():
+            value = level, None if plies < 0 else plies
+            answers[names[which]][bool(turn), (block, bk, wk)] = value
+        return answers
+    return {}
+
+
+def write_answers(store: Store, question: str, answers: Answers) -> None:
+    """Keep what was looked up for a question."""
+    names = list(answers)
+    looked = [
+        (which, turn, *at, level, -1 if plies is None else plies)
+        for which, name in enumerate(names)
+        for (turn, at), (level, plies) in answers[name].items()
+    ]
+    arrays: dict[str, Any] = {
+        "names": np.frombuffer(json.dumps(names).encode(), np.uint8),
+        "looked": np.array(looked, np.int64).reshape(len(looked), 7),
+    }
+    store.put(_answers_key(question), arrays, {})
+
+
+def _answers_key(question: str) -> str:
+    state = f"{source_digest()} {question}"
+    digest = hashlib.blake2b(state.encode(), digest_size=16).hexdigest()
+    return f"solver {SOLVER_VERSION} | answers | {digest}"

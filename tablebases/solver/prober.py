@@ -14,7 +14,7 @@ from tablebases.material import material_name, normal_name
 from tablebases.probing import check_board
 from tablebases.solver.budget import Cost
 from tablebases.solver.classes import has_exact, read_exact
-from tablebases.solver.sets import Key, Sets, can_solve, framed, locate, mirrored
+from tablebases.solver.sets import Key, Sets, can_solve, framed, locate, mirrored, parts_of
 from tablebases.solver.solution import Solution
 from tablebases.solver.store import Store
 from tablebases.solver.structures import LOWER, UPPER
@@ -162,8 +162,4 @@ class SolverProber:
 
 def _keys(board: chess.Board) -> list[Key]:
     """The slices that a full answer needs: both questions, and those after en passant."""
-    return [
-        locate(framed(part, colour))[0]
-        for part in Solution._parts(board)
-        for colour in chess.COLORS
-    ]
+    return [locate(framed(part, colour))[0] for part in parts_of(board) for colour in chess.COLORS]

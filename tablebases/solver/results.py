@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 import zlib
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 import numpy as np
@@ -16,7 +16,16 @@ from tablebases.solver.run import Kept, Scratch
 
 Array = npt.NDArray[Any]
 
+Looked = tuple[bool, tuple[int, int, int]]
+"""A place of a slice that is looked up: White to move, and block, black king, white king."""
+Value = tuple[int, int | None]
+"""White's win (2, or 1 if too slow under the fifty-move rule, or 0) and its plies if known."""
+
 _WIDEST_BYTE: Final = 250
+_QUICKLY: Final = -20
+"""The level at which what is open is compressed: three times the bytes in half the time."""
+MOST_WHOLE: Final = 2 * 64 * 64 * 64 * 64
+"""Bytes up to which a slice's distances may be held as they are: those of two pieces with pawns."""
 
 # What compresses serves one thread at a time, and takes a while to make.
 _own = threading.local()
@@ -51,10 +60,14 @@ class Packed:
     Attributes:
         kept: the slice with empty arrays in place of its sets.
         sets: name of a set -> compressed words.
+        answers: what was looked up in it (``Looked``), so that it need not be opened again.
+        name: by which the same slice is known again in another run; empty where it has none.
     """
 
     kept: Kept
     sets: dict[str, bytes]
+    answers: dict[Looked, Value] = field(default_factory=dict, compare=False, repr=False)
+    name: str = ""
 
     @property
     def complete(self) -> bool:
@@ -74,7 +87,7 @@ _SETS: Final = ("candidates", "open", "late_candidates", "late_open")
 _NOTHING: Final = np.zeros((0, 64), np.uint64)
 
 
-def pack(kept: Kept) -> Packed:
+def pack(kept: Kept, name: str = "") -> Packed:
     """Compress the sets of a slice."""
     sets = {
         name: _squeeze(array.tobytes())
@@ -82,15 +95,15 @@ def pack(kept: Kept) -> Packed:
         if (array := getattr(kept, name)) is not None
     }
     nothing: dict[str, Any] = dict.fromkeys(sets, _NOTHING)
-    return Packed(replace(kept, **nothing), sets)
+    return Packed(replace(kept, **nothing), sets, name=name)
 
 
-def _squeeze(data: bytes) -> bytes:
+def _squeeze(data: bytes, level: int = 1) -> bytes:
     module = zstd_module()
     if module is None:
         return zlib.compress(data, 1)
-    if not hasattr(_own, "compressor"):
-        _own.compressor = module.ZstdCompressor(level=1)
+    if getattr(_own, "level", None) != level:
+        _own.compressor, _own.level = module.ZstdCompressor(level=level), level
     # The module gives a buffer of the size of the data, of which the first bytes count; a copy
     # takes no more memory than it needs.
     return bytes(memoryview(_own.compressor.compress(data)))
@@ -239,7 +252,7 @@ class Pieces:
     def __init__(self, array: Array):
         self._dtype, self._shape = array.dtype, array.shape[1:]
         self._blobs = [
-            _squeeze(array[at : at + self.BLOCKS].tobytes())
+            _squeeze(array[at : at + self.BLOCKS].tobytes(), _QUICKLY)
             for at in range(0, len(array), self.BLOCKS)
         ]
 
@@ -263,20 +276,50 @@ class Pieces:
         return data.reshape(-1, *self._shape)
 
 
+class AsItIs:
+    """An array as it is, asked like ``Pieces``."""
+
+    def __init__(self, array: Array):
+        self._array = array
+        self.nbytes = array.nbytes
+
+    def block(self, number: int) -> Array:
+        """One block of the array."""
+        found: Array = self._array[number]
+        return found
+
+    def whole(self) -> Array:
+        """The array."""
+        return self._array
+
+
 class OpenDistances:
     """A slice in which every position can be looked up, with its distance."""
 
     def __init__(self, distances: Distances):
-        self._white, self._black = Pieces(distances.white), Pieces(distances.black)
+        #: Held as it is, which is quicker and takes more memory.
+        self.whole = distances.white.nbytes + distances.black.nbytes <= MOST_WHOLE
+        holder = AsItIs if self.whole else Pieces
+        self._white: AsItIs | Pieces = holder(distances.white)
+        self._black: AsItIs | Pieces = holder(distances.black)
         self._none = distances.none
-        self.nbytes = self._white.nbytes + self._black.nbytes
+
+    @property
+    def nbytes(self) -> int:
+        """Bytes of memory."""
+        return self._white.nbytes + self._black.nbytes
+
+    def compress(self) -> None:
+        """Take less memory from now on."""
+        self._white, self._black = Pieces(self._white.whole()), Pieces(self._black.whole())
+        self.whole = False
 
     def distances(self) -> Distances:
         """The distances of all positions."""
         return Distances(self._white.whole(), self._black.whole())
 
-    def value(self, turn: bool, at: tuple[int, int, int]) -> tuple[int, int | None]:
-        """White's win (2, or 1 if too slow under the fifty-move rule, or 0) and its plies.
+    def value(self, turn: bool, at: tuple[int, int, int]) -> Value:
+        """White's win and its plies.
 
         Args:
             turn: True if White is to move.
@@ -300,7 +343,7 @@ class OpenSets:
             self._late_lost, self._late_open = Pieces(kept.late_candidates), Pieces(kept.late_open)
             self.nbytes += self._late_lost.nbytes + self._late_open.nbytes
 
-    def value(self, turn: bool, at: tuple[int, int, int]) -> tuple[int, int | None]:
+    def value(self, turn: bool, at: tuple[int, int, int]) -> Value:
         """As :meth:`OpenDistances.value`; the plies are not known."""
         block, bk, wk = at
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from collections import OrderedDict
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from typing import Final
 
 import chess
@@ -12,9 +13,12 @@ import numpy as np
 
 from tablebases.solver import kernels
 from tablebases.solver.results import (
+    MOST_WHOLE,
+    Looked,
     OpenDistances,
     OpenSets,
     Packed,
+    Value,
     open_slice,
     pack,
     place,
@@ -29,8 +33,13 @@ Key = tuple[int, int, int]
 Place = tuple[int, int, int, int, int, int, int, bool, int | None]
 """A position: the squares of each kind of man, those of White, the side to move, en passant."""
 
+Answers = dict[str, dict[Looked, Value]]
+"""By the name of a slice, what was looked up in it."""
+
 _OTHER_FILE: Final = 7
 """Combined with a square (XOR) it is the square on the mirror image's file."""
+_WHOLE_PART: Final = 3
+"""One part in so many of the memory for opened slices is for those held as they are."""
 _OPENED: Final = 600 * 2**20
 """Bytes of opened slices kept in memory at a time."""
 
@@ -88,6 +97,16 @@ def mirrored(key: Key) -> Key:
     return key[0], chess.flip_horizontal(key[1]), chess.flip_horizontal(key[2])
 
 
+def parts_of(board: chess.Board) -> Iterator[chess.Board]:
+    """The position, and those after its captures en passant, by which a slice does not know it."""
+    yield board
+    if board.has_legal_en_passant():
+        for move in board.generate_legal_ep():
+            child = board.copy(stack=False)
+            child.push(move)
+            yield child
+
+
 def can_solve(board: chess.Board) -> bool:
     """Is this a position for the solver at all: legal, no castling, few enough pieces?"""
     pieces = board.occupied & ~board.kings & ~board.pawns
@@ -113,10 +132,17 @@ class Sets:
     """Kept slices by mode and key, those opened that were last asked for.
 
     Args:
-        most_opened: bytes of memory for slices that are opened; one is whatever its size.
+        most_opened: bytes of memory for slices that are opened; one is whatever its size. Those
+            held uncompressed take a third of it.
+        threads: that open slices.
+
+    Attributes:
+        remembered: what was looked up in slices of these names in an earlier run.
     """
 
-    def __init__(self, most_opened: int = _OPENED) -> None:
+    def __init__(self, most_opened: int = _OPENED, threads: int = 2) -> None:
+        self.threads = threads
+        self.remembered: Answers = {}
         self.kept: dict[tuple[int, Key], list[Packed]] = {}
         self._most_opened = most_opened
         self._opened: OrderedDict[int, tuple[Packed, OpenDistances | OpenSets]] = OrderedDict()
@@ -133,18 +159,24 @@ class Sets:
         """Bytes of the slices that are open."""
         return self._bytes
 
+    def answers(self) -> Answers:
+        """What was looked up in slices that have a name."""
+        every = (one for known in self.kept.values() for one in known)
+        return {one.name: one.answers for one in every if one.name and one.answers}
+
     def close(self) -> None:
         """Let go of the opened slices; they are opened again when they are asked for."""
         self._opened.clear()
         self._bytes = 0
 
-    def add(self, mode: int, key: Key, kept: Kept) -> None:
+    def add(self, mode: int, key: Key, kept: Kept, name: str = "") -> None:
         """Add a slice; a whole one serves as lower and as upper bound."""
-        self.add_packed(mode, key, pack(kept))
+        self.add_packed(mode, key, pack(kept, name))
 
     def add_packed(self, mode: int, key: Key, packed: Packed) -> None:
         """As ``add``, of a slice that is compressed already."""
         kept = packed.kept
+        packed.answers.update(self.remembered.get(packed.name, {}))
         for m in (LOWER, UPPER) if kept.whole else (mode,):
             known = self.kept.setdefault((m, key), [])
             if kept.complete:
@@ -165,13 +197,68 @@ class Sets:
         if found is not None:
             self._opened.move_to_end(id(packed))
             return found[1]
-        result = open_slice(packed)
+        return self._hold(packed, open_slice(packed))
+
+    def _hold(self, packed: Packed, result: OpenDistances | OpenSets) -> OpenDistances | OpenSets:
         self._opened[id(packed)] = (packed, result)
         self._bytes += result.nbytes
+        self._compress()
         while self._bytes > self._most_opened and len(self._opened) > 1:
             _, (_, old) = self._opened.popitem(last=False)
             self._bytes -= old.nbytes
         return result
+
+    def _compress(self) -> None:
+        """Compress the oldest of those held as they are where these take more than their part."""
+        whole = [o for _, o in self._opened.values() if isinstance(o, OpenDistances) and o.whole]
+        extra = sum(one.nbytes for one in whole) - self._most_opened // _WHOLE_PART
+        for old in whole[:-1]:
+            if extra <= 0:
+                return
+            extra -= old.nbytes
+            self._bytes -= old.nbytes
+            old.compress()
+            self._bytes += old.nbytes
+
+    def look_up(self, boards: Iterable[chess.Board]) -> None:
+        """Look up framed boards in both modes beforehand, each slice opened once.
+
+        Two threads open small slices; a large one takes the memory that it takes alone.
+        """
+        asked: dict[int, tuple[Packed, list[Looked]]] = {}
+        for board in boards:
+            for part in parts_of(board):
+                for mode in (LOWER, UPPER):
+                    for packed, at in self._places(mode, part):
+                        if at not in packed.answers:
+                            asked.setdefault(id(packed), (packed, []))[1].append(at)
+        new = [p for p, _ in asked.values() if _is_small(p.kept) and id(p) not in self._opened]
+        last = len(new) - self._most_opened // _WHOLE_PART // MOST_WHOLE
+
+        def opened(i: int) -> OpenDistances | OpenSets:
+            result = open_slice(new[i])
+            if i < last and isinstance(result, OpenDistances):
+                result.compress()  # here rather than later, when one thread would do it
+            return result
+
+        pool = ThreadPoolExecutor(self.threads) if self.threads > 1 and len(new) > 1 else None
+        try:
+            places = range(len(new))
+            for i, result in enumerate(
+                map(opened, places) if pool is None else pool.map(opened, places)
+            ):
+                self._answer(new[i], self._hold(new[i], result), asked[id(new[i])][1])
+        finally:
+            if pool is not None:
+                pool.shutdown(cancel_futures=True)
+        for packed, looked in asked.values():
+            if any(at not in packed.answers for at in looked):
+                self._answer(packed, self.opened(packed), looked)
+
+    @staticmethod
+    def _answer(packed: Packed, opened: OpenDistances | OpenSets, looked: Iterable[Looked]) -> None:
+        for turn, at in looked:
+            packed.answers[turn, at] = opened.value(turn, at)
 
     def has(self, mode: int, board: chess.Board) -> bool:
         """Is there anything of this mode about the slice of a framed board?"""
@@ -203,23 +290,37 @@ class Sets:
         return self._plain(mode, board)
 
     def _plain(self, mode: int, board: chess.Board) -> tuple[int, int | None] | None:
-        key, squares = locate(board)
-        known = self._known(mode, key)
-        if not known:
+        places = self._places(mode, board)
+        if not places:
             return None
-        wk, bk = board.king(chess.WHITE), board.king(chess.BLACK)
-        assert wk is not None
-        assert bk is not None
         values = []
-        for packed, flip in known:
-            at = place(packed.kept, [square ^ flip for square in squares], wk ^ flip, bk ^ flip)
-            level, plies = self.opened(packed).value(board.turn, at)
+        for packed, looked in places:
+            if looked not in packed.answers:
+                self._answer(packed, self.opened(packed), [looked])
+            level, plies = packed.answers[looked]
             if level == 0 and mode == UPPER and packed.kept.slow_unknown:
                 level, plies = int(Outcome.CURSED_WIN), None
             values.append((level, plies))
         # A bound is the stronger the quicker the win that is proved, the slower the one that is
         # not excluded.
         return (max if mode == LOWER else min)(values, key=_strength)
+
+    def _places(self, mode: int, board: chess.Board) -> list[tuple[Packed, Looked]]:
+        """Where the position stands in each slice of this mode that is kept of it."""
+        key, squares = locate(board)
+        wk, bk = board.king(chess.WHITE), board.king(chess.BLACK)
+        assert wk is not None
+        assert bk is not None
+        return [
+            (
+                packed,
+                (
+                    board.turn,
+                    place(packed.kept, [s ^ flip for s in squares], wk ^ flip, bk ^ flip),
+                ),
+            )
+            for packed, flip in self._known(mode, key)
+        ]
 
     def _value_en_passant(self, mode: int, board: chess.Board) -> tuple[int, int | None] | None:
         """The slice knows nothing of the right to take en passant: add those moves."""
@@ -255,6 +356,11 @@ class Sets:
         if plies is not None:
             plies = max([plies, *(zeroing[r] for r in replies)])
         return level, plies
+
+
+def _is_small(kept: Kept) -> bool:
+    """Is the slice one whose distances take little memory: two pieces, or fewer?"""
+    return kept.pieces <= 2
 
 
 def _strength(value: tuple[int, int | None]) -> tuple[int, float]:

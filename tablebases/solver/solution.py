@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from typing import Final
 
 import chess
@@ -10,7 +10,7 @@ import chess
 from tablebases.errors import Contradiction
 from tablebases.solver import kernels
 from tablebases.solver.budget import Cost
-from tablebases.solver.sets import Place, Sets, can_solve, framed, locate, place_of
+from tablebases.solver.sets import Place, Sets, can_solve, framed, locate, parts_of, place_of
 from tablebases.solver.structures import LOWER, UPPER
 from tablebases.values import Answer, Distance, Outcome, outcome_under_clock
 
@@ -33,7 +33,7 @@ class Solution:
         """Is something kept about this position's slice?"""
         if not can_solve(board):
             return False
-        parts = list(self._parts(board))
+        parts = list(parts_of(board))
         return any(
             all(self._sets.has(mode, framed(part, colour)) for part in parts)
             for colour in chess.COLORS
@@ -49,10 +49,9 @@ class Solution:
         places = {place_of(b): b for b in boards if can_solve(b)}
         for colour in chess.COLORS:
             views = {at: framed(b, colour) for at, b in places.items()}
-            order = sorted(views, key=lambda at: locate(views[at])[0])
-            lower = {at: self._sets.value(LOWER, views[at]) for at in order}
-            for at in order:
-                self._gathered[at, colour] = self._between(lower[at], views[at])
+            self._sets.look_up(views.values())
+            for at, view in views.items():
+                self._gathered[at, colour] = self._between(self._sets.value(LOWER, view), view)
 
     def remember(self, earlier: Solution) -> None:
         """Remember what another solution over the same sets has gathered, where this has not."""
@@ -113,17 +112,8 @@ class Solution:
         return all(
             self._sets.complete(locate(framed(b, colour))[0])
             for colour in chess.COLORS
-            for b in self._parts(board)
+            for b in parts_of(board)
         )
-
-    @staticmethod
-    def _parts(board: chess.Board) -> Iterator[chess.Board]:
-        yield board
-        if board.has_legal_en_passant():
-            for move in board.generate_legal_ep():
-                child = board.copy(stack=False)
-                child.push(move)
-                yield child
 
     def distance(self, board: chess.Board) -> Distance | None:
         """Distance to the next zeroing move or mate in plies; None unless known exactly."""

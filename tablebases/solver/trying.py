@@ -14,9 +14,14 @@ import chess
 import numpy as np
 
 from tablebases.solver.budget import Budget, Cost, Progress
-from tablebases.solver.entries import LARGEST_WITH_DISTANCES, bound_name, read_slice, write_slice
+from tablebases.solver.entries import (
+    LARGEST_WITH_DISTANCES,
+    bound_name,
+    read_slice,
+    store_key,
+    write_slice,
+)
 from tablebases.solver.interrupts import listening
-from tablebases.solver.machine import NoRoom, spill_folder, to_spare
 from tablebases.solver.notes import UNKNOWN, Estimate, Notes, step_name
 from tablebases.solver.plan import (
     KEEP_RESULT,
@@ -25,22 +30,30 @@ from tablebases.solver.plan import (
     Plan,
     make_plan,
     most_blocks,
-    scratch_bytes,
     seconds_of,
     sizes_of,
     wall_seconds,
 )
+from tablebases.solver.room import PLANNED_THREADS, begin_run
 from tablebases.solver.run import Kept, OutOfMemory, Run, Stopped
-from tablebases.solver.scopes import FREE, SolveStep, exactly, scopes_of
+from tablebases.solver.scopes import (
+    FREE,
+    Likely,
+    ProofQuestion,
+    SolveStep,
+    exactly,
+    questions_by_chances,
+    questions_by_men,
+    scopes_of,
+)
 from tablebases.solver.sets import Key, Sets, can_solve, framed, keys_of, locate, positions_of
 from tablebases.solver.solution import Solution
 from tablebases.solver.store import Store
-from tablebases.solver.structures import LOWER, UPPER, Scope, Structures, TooLong, expand
+from tablebases.solver.structures import Scope, Structures, TooLong, expand
 
 if TYPE_CHECKING:
     from tablebases.solver.audit import Audit
 
-_WORTH: Final = {chess.PAWN: 1, chess.KNIGHT: 3, chess.BISHOP: 3, chess.ROOK: 5, chess.QUEEN: 9}
 _FIRST_ALLOWANCE: Final = 1.0
 _GROWTH: Final = 4.0
 _PATIENCE: Final = 4.0
@@ -50,8 +63,6 @@ _AT_ONCE: Final = 40.0
 """Seconds up to which few men are solved exactly before bounds are tried."""
 _MOST_PATIENT: Final = 2000.0
 """Seconds of a step for few men from which everything is solved exactly instead."""
-_PLANNED_THREADS: Final = 2
-"""Threads for whose memory a plan must leave room, however many there will be."""
 
 
 class Solver:
@@ -68,15 +79,18 @@ class Solver:
         moves_too: bool = False,
         sets: Sets | None = None,
         audit: Audit | None = None,
+        likely: Callable[[Sequence[chess.Board]], Sequence[Likely]] | None = None,
     ):
         self.audit = audit
+        self.likely = likely
+        self._chances: list[Likely] | None = None
         self.boards = [b for b in boards if can_solve(b)]
         self.budget = budget
         self.store = store
         self.progress = progress
         self.folder = folder
         self.moves_too = moves_too
-        self.sets = Sets() if sets is None else sets
+        self.sets = Sets(threads=budget.threads) if sets is None else sets
         self.interrupted = False
         self.cost = Cost()
         self.started = time.monotonic()
@@ -227,19 +241,20 @@ class Solver:
         while self._left() > 0:
             waiting = False
             for question in self._questions():
-                boards = self._open_boards(question[0])
-                if not boards:
+                asked = question.colour, question.mode
+                boards = self._open_boards(question.colour)
+                if not boards or allowance > question.most:
                     continue
                 if allowance > self.budget.for_moves and all(map(self._is_settled, self.boards)):
                     return
                 # What takes longer than is left is never done, so it is not listed to its end.
-                left, patient = self._left(), _PATIENCE * allowance
-                scopes = scopes_of(question[1], self._limit(patient), left / self._counted(1.0))
+                left, patient = self._left(), min(_PATIENCE * allowance, question.most)
+                scopes = scopes_of(question.mode, self._limit(patient), left / self._counted(1.0))
                 seconds = min(allowance, left)
                 chosen: SolveStep | None = None
-                i = reached.get(question, -1) + 1
+                i = reached.get(asked, -1) + 1
                 if i < FREE:
-                    narrow = SolveStep(question[0], scopes[i])
+                    narrow = SolveStep(question.colour, scopes[i])
                     first = self._estimate(narrow, boards, seconds)
                     if first is None or not self._fits(first, seconds):
                         waiting = True  # wider scopes hold all of this one: they do not fit either
@@ -247,7 +262,7 @@ class Solver:
                     # A scope that lets both sides move all their pawns soon comes within reach:
                     # narrower ones would be wasted.
                     free = replace(scopes[FREE], seconds=patient / self._counted(1.0))
-                    wide = SolveStep(question[0], free)
+                    wide = SolveStep(question.colour, free)
                     needed = self._seconds(self._estimate(wide, boards, patient))
                     if needed <= seconds:
                         i = FREE
@@ -255,15 +270,15 @@ class Solver:
                         waiting = True
                         continue
                 while i < len(scopes):
-                    step = SolveStep(question[0], scopes[i])
+                    step = SolveStep(question.colour, scopes[i])
                     estimate = self._estimate(step, boards, seconds)
                     if estimate is None or not self._fits(estimate, min(seconds, self._left())):
                         waiting = True
                         break
-                    if estimate.slices != sizes.get(question):
+                    if estimate.slices != sizes.get(asked):
                         chosen = step
-                        sizes[question] = estimate.slices
-                    reached[question] = i
+                        sizes[asked] = estimate.slices
+                    reached[asked] = i
                     i += 1
                 if chosen is not None:
                     self._do(chosen, boards)
@@ -273,17 +288,16 @@ class Solver:
                 return
             allowance *= _GROWTH
 
-    def _questions(self) -> list[tuple[chess.Color, int]]:
-        """Colour and mode, those first that are most likely to settle something."""
-        balance = sum(
-            worth * (len(b.pieces(t, True)) - len(b.pieces(t, False)))
-            for b in self.boards[:1]
-            for t, worth in _WORTH.items()
-        )
-        strong = balance >= 0
-        if balance == 0:
-            return [(True, UPPER), (False, UPPER), (True, LOWER), (False, LOWER)]
-        return [(strong, LOWER), (not strong, UPPER), (strong, UPPER), (not strong, LOWER)]
+    def _questions(self) -> list[ProofQuestion]:
+        """What to ask, those questions first that are most likely to settle something."""
+        if self.likely is None:
+            return questions_by_men(self.boards)
+        if self._chances is None:
+            self._chances = list(self.likely(self.boards))
+        open_ = [i for i, board in enumerate(self.boards) if not self._is_settled(board)]
+        chances = [self._chances[i] for i in open_] or self._chances
+        asked = questions_by_chances(chances)
+        return [replace(one, most=math.inf) for one in asked] if self.unlimited else asked
 
     def _is_settled(self, board: chess.Board) -> bool:
         low, high = Solution(self.sets, self.cost).interval(board)
@@ -301,6 +315,7 @@ class Solver:
                 list(positions_of(b, self.moves_too)) for b in self.boards
             ]
         solution = Solution(self.sets, self.cost)
+        solution.gather(found[0] for found in still if found)
         doubtful = [
             i for i, found in enumerate(still) if found and not solution.is_open(found[0], colour)
         ]
@@ -336,7 +351,7 @@ class Solver:
                 self._roots(step, boards),
                 step.scope,
                 room=self._memory,
-                largest=most_blocks(self._memory + self.budget.disk, _PLANNED_THREADS),
+                largest=most_blocks(self._memory + self.budget.disk, PLANNED_THREADS),
                 prices=PRICES,
             )
         except TooLong as more:
@@ -436,32 +451,8 @@ class Solver:
         """Bytes of memory for sets, those included that are kept to be audited."""
         return self.budget.memory + (0 if self.audit is None else self.audit.most_bytes)
 
-    def _begin(self, plan: Plan) -> Run:
-        """Set the memory of a step aside, or a file where the machine has not so much to spare.
-
-        Raises:
-            NoRoom: there is room for neither.
-        """
-        scratch = scratch_bytes(plan.largest)
-        spare = to_spare(self.budget.share)
-        allowed = self._memory + self.budget.disk - plan.pool_bytes
-        threads = max(1, min(self.budget.threads, min(allowed, spare) // max(1, scratch)))
-        memory = max(0, min(self._memory - _PLANNED_THREADS * scratch, spare - threads * scratch))
-        needed = plan.pool_bytes + scratch
-        for real in dict.fromkeys((memory, 0)):
-            folder = self.folder
-            if plan.pool_bytes > real or scratch > spare:
-                folder = spill_folder(folder, plan.pool_bytes, spare)
-                if scratch > spare:
-                    raise NoRoom(needed, spare, folder, "only a part of it can lie in a file")
-            try:
-                return Run(plan, threads=threads, memory=real, folder=folder)
-            except OutOfMemory as error:
-                reason = str(error)
-        raise NoRoom(needed, spare, spill_folder(self.folder, 0, spare), reason)
-
     def _execute(self, step: SolveStep, plan: Plan) -> None:
-        run = self._begin(plan)
+        run = begin_run(plan, self.budget, self._memory, self.folder)
         begun = time.monotonic()
         self.spent += self._counted(plan.seconds)
 
@@ -495,7 +486,8 @@ class Solver:
             for s, key in enumerate(keys_of(plan.structures)):
                 if key in needed:
                     kept = run.kept(s)
-                    self.sets.add(step.scope.mode, key, kept)
+                    name = self._name_of(step, self._at, key, complete=kept.complete)
+                    self.sets.add(step.scope.mode, key, kept, name)
                     self._save(step, key, kept)
             if self.audit is not None:
                 structures = plan.structures
@@ -528,9 +520,14 @@ class Solver:
                 return False
             found.append((key, one))
         for key, one in found:
-            self.sets.add(step.scope.mode, key, one)
+            slice_name = self._name_of(step, name, key, complete=one.complete)
+            self.sets.add(step.scope.mode, key, one, slice_name)
         self.cost.from_store += len(found)
         return True
+
+    @staticmethod
+    def _name_of(step: SolveStep, name: str, key: Key, *, complete: bool) -> str:
+        return store_key(None if complete else bound_name(step.scope, name), key)
 
     def _save(self, step: SolveStep, key: Key, kept: Kept) -> None:
         self._saved.append((key, kept.complete))
@@ -541,7 +538,7 @@ class Solver:
 
 def _estimate(plan: Plan) -> Estimate:
     whole = bool(plan.structures.complete.all())
-    return Estimate(len(plan.structures), plan.seconds, plan.bytes(_PLANNED_THREADS), whole)
+    return Estimate(len(plan.structures), plan.seconds, plan.bytes(PLANNED_THREADS), whole)
 
 
 _compiled = False

@@ -365,7 +365,7 @@ def test_what_is_broken_off_leaves_nothing_in_memory(monkeypatch: pytest.MonkeyP
             super().__init__(*args, **more)
             made.append(weakref.ref(self))
 
-    monkeypatch.setattr("tablebases.solver.trying.Run", Watched)
+    monkeypatch.setattr("tablebases.solver.room.Run", Watched)
     solver = Solver([chess.Board(TWO_TO_ONE)], Budget(planned=True))
     monkeypatch.setattr(solver, "_over", lambda: True)
     gc.disable()
