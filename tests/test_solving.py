@@ -128,19 +128,23 @@ def test_between_games_memory_is_let_go_and_answers_stay(
     assert bench.remembered == 0
 
 
-def test_open_slices_keep_within_their_memory() -> None:
-    from tablebases.solver import Budget
-    from tablebases.solver.sets import Sets
+def test_open_slices_keep_within_their_memory(monkeypatch: pytest.MonkeyPatch) -> None:
+    """However many are open at once, packed or not, and however much of them is remembered."""
+    from tablebases.solver import Budget, sets
     from tablebases.solver.trying import Solver
 
     board = chess.Board(TWO_TO_ONE)
-    free, tight = Sets(), Sets(most_opened=1)
-    for sets in (free, tight):
-        solution = Solver([board], Budget(planned=True), sets=sets, moves_too=True).run()
-        for move in board.legal_moves:
-            solution.interval(after_move(board, move))
+    free, tight = sets.Sets(), sets.Sets(most_opened=1, threads=1)
+    told = []
+    for some, answers in ((free, 20_000), (tight, 0)):
+        monkeypatch.setattr(sets, "_MOST_ANSWERS", answers)
+        solution = Solver([board], Budget(planned=True), sets=some, moves_too=True).run()
+        told.append([solution.interval(after_move(board, move)) for move in board.legal_moves])
+    assert told[0] == told[1]
     assert tight.packed_bytes == free.packed_bytes > 0
     assert 0 < tight.opened_bytes < free.opened_bytes  # one is open, whatever its size
+    most = [max(map(len, some.answers().values())) for some in (tight, free)]
+    assert most[0] < most[1]
 
 
 @pytest.mark.slow

@@ -38,6 +38,8 @@ Answers = dict[str, dict[Looked, Value]]
 
 _OTHER_FILE: Final = 7
 """Combined with a square (XOR) it is the square on the mirror image's file."""
+_MOST_ANSWERS: Final = 20_000
+"""What was looked up in a slice is forgotten when it is more."""
 _WHOLE_PART: Final = 3
 """One part in so many of the memory for opened slices is for those held as they are."""
 _OPENED: Final = 600 * 2**20
@@ -257,6 +259,8 @@ class Sets:
 
     @staticmethod
     def _answer(packed: Packed, opened: OpenDistances | OpenSets, looked: Iterable[Looked]) -> None:
+        if len(packed.answers) > _MOST_ANSWERS:
+            packed.answers.clear()
         for turn, at in looked:
             packed.answers[turn, at] = opened.value(turn, at)
 

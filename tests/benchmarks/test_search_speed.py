@@ -6,6 +6,8 @@ works, so that other work on the machine counts for less.
 
 from __future__ import annotations
 
+import os
+import statistics
 import subprocess
 import sys
 import time
@@ -91,6 +93,48 @@ def test_positions_a_second() -> None:
         f"\nlook-ahead in Python: {before:,.0f} a second; the search: {low:.0f} to {high:.0f} "
         "times as many"
     )
+
+
+ONE_RUN = """
+import sys, time
+import chess
+from convert.judging.search.front import Search
+boards = [chess.Board(line) for line in sys.stdin.read().splitlines()]
+search = Search()
+search.search(boards[0], 1000)
+begun = time.process_time()
+results = [search.search(board, 100_000) for board in boards]
+taken = time.process_time() - begun
+print(sum(one.positions for one in results) / taken, [(one.score, one.depth) for one in results])
+"""
+
+
+def test_positions_a_second_before_and_now() -> None:
+    """``FULLPOINT_BEFORE`` names the checkout of another version; five runs of each in turn."""
+    before = os.environ.get("FULLPOINT_BEFORE")
+    if not before:
+        pytest.skip("FULLPOINT_BEFORE names no checkout")
+    boards = "\n".join(board.fen() for board in positions()[::2])
+    rates: dict[str, list[float]] = {"before": [], "now": []}
+    answers = set()
+    for _ in range(5):
+        for name, checkout in (("before", before), ("now", str(Path(__file__).parents[2]))):
+            run = subprocess.run(
+                [sys.executable, "-c", ONE_RUN],
+                cwd=checkout,
+                input=boards,
+                capture_output=True,
+                text=True,
+                check=True,
+            )
+            rate, answer = run.stdout.split(maxsplit=1)
+            rates[name].append(float(rate) / 1e6)
+            answers.add(answer)
+    middle = {name: statistics.median(some) for name, some in rates.items()}
+    for name, some in rates.items():
+        print(f"\n{name}: middle {middle[name]:.2f}, best {max(some):.2f} million", end="")
+    print(f"\nnow / before: {middle['now'] / middle['before']:.2f}")
+    assert len(answers) == 1
 
 
 def test_a_game_and_two_threads() -> None:

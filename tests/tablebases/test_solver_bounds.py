@@ -280,7 +280,11 @@ def test_a_slice_is_looked_up_as_it_was_solved(fen: str) -> None:
         assert (with_distances.distances().white == far.white).all()
         assert (with_distances.distances().black == far.black).all()
         rng = np.random.default_rng(1)
-        for _ in range(3000):
+        for number in range(3000):
+            if number == 1500:
+                before = with_distances.nbytes
+                with_distances.compress()
+                assert with_distances.nbytes < before
             at = tuple(int(rng.integers(0, n)) for n in far.white.shape)
             for turn, array in ((True, far.white), (False, far.black)):
                 plies = int(array[at])
