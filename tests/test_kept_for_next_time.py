@@ -117,17 +117,24 @@ def test_other_questions_are_asked(
 
 
 @given(st.lists(st.tuples(FOUND, EACH), min_size=1, max_size=4))
-def test_whatever_was_found_comes_back(pairs: list[tuple[Found, EachMove]]) -> None:
+def test_whatever_was_found_comes_back(
+    tmp_path_factory: pytest.TempPathFactory, pairs: list[tuple[Found, EachMove]]
+) -> None:
     found, each = [f for f, _ in pairs], [e for _, e in pairs]
     boards = [chess.Board()] * len(pairs)
-    notes = SearchNotes()
-    notes._key = "a game"
-    assert notes.found("one", boards, 5, lambda: found) == found
-    assert notes.each(boards, 5, lambda: each) == each
+    folder = tmp_path_factory.mktemp("notes")
+    notes = SearchNotes(folder)
+    notes.begin(boards)
+    assert notes.answers("one", boards, 5, lambda: found) == found
+    assert notes.answers("each", boards, 5, lambda: each) == each
+    notes.keep()
+    again = SearchNotes(folder)
+    again.begin(boards)
     # Asked again, nobody else would have an answer.
-    assert notes.found("one", boards, 5, list) == found
-    assert notes.each(boards, 5, list) == each
-    assert notes.found("longer", boards, 5, list) == []
+    for known in (notes, again):
+        assert known.answers("one", boards, 5, list) == found
+        assert known.answers("each", boards, 5, list) == each
+    assert notes.answers("longer", boards, 5, list) == []
 
 
 ANSWERS = st.dictionaries(

@@ -148,11 +148,7 @@ def command(
         raise ToolError("--title is the title of a --booklet; name one")
     solving = SolverProgress(quiet)
     bench = make_bench(tables, effort, solve=solve, tell=solving)
-    from convert.judging.noted import SearchNotes
-
-    bench.look.notes = SearchNotes()
-    if bench.solver is not None:
-        bench.solver.remembers = True
+    bench.remember()
     job = _Job(bench, side, Games(files, games), quiet, _Look(figures, full), annotator)
     with ExitStack() as stack:
         for form in OUTPUTS:

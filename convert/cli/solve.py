@@ -6,7 +6,6 @@ import contextlib
 import os
 import sys
 from collections.abc import Iterator
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -27,6 +26,7 @@ from convert.cli.common import (
 )
 from convert.cli.params import Careful, OutputPath
 from convert.cli.streams import note
+from tablebases.folders import cache_folder
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -150,12 +150,6 @@ def _processors() -> int:
     return os.cpu_count() or 1
 
 
-def _cache_folder() -> Path:
-    import platformdirs
-
-    return Path(platformdirs.user_cache_path("fullpoint"))
-
-
 def _on_disk(gigabytes: float) -> int:
     """Bytes of room on disk.
 
@@ -167,7 +161,7 @@ def _on_disk(gigabytes: float) -> int:
     wanted = int(gigabytes * GB)
     if not wanted:
         return 0
-    folder = _cache_folder()
+    folder = cache_folder()
     try:
         folder.mkdir(parents=True, exist_ok=True)
         free = shutil.disk_usage(folder).free
@@ -208,7 +202,7 @@ def _solve(
             # What is to be checked is solved anew; the store is then held against it.
             store=None if audit else store,
             progress=tell,
-            folder=_cache_folder() if budget.disk else None,
+            folder=cache_folder() if budget.disk else None,
             moves_too=True,
             audit=audit,
         )

@@ -8,6 +8,8 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from tablebases.folders import cache_folder
+
 if TYPE_CHECKING:
     import chess
 
@@ -132,9 +134,7 @@ def fresh(bench: Bench) -> None:
 
 def classes_folder() -> Path:
     """Where solved classes are kept."""
-    import platformdirs
-
-    return Path(platformdirs.user_cache_path("fullpoint", appauthor=False)) / "classes"
+    return cache_folder("classes")
 
 
 def made_classes() -> dict[str, dict[str, float]]:

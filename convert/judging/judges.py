@@ -164,6 +164,14 @@ class Bench:
         """Number of positions of which something is kept; those looked at as moves are most."""
         return max(len(self._glanced), len(self._settled))
 
+    def remember(self) -> None:
+        """Have what the review of a game finds out kept on disk, by :meth:`keep`."""
+        from convert.judging.noted import SearchNotes
+
+        self.look.notes = SearchNotes()
+        if self.solver is not None:
+            self.solver.remembers = True
+
     def keep(self) -> None:
         """Keep on disk what the game that was looked over will need when it is reviewed again."""
         if self.look.notes is not None:
@@ -387,14 +395,12 @@ class Bench:
     def prepare(self, boards: Iterable[chess.Board], *, moves_too: bool = True) -> None:
         """Let the solver work on positions that will be asked about; before they are."""
         if self.solver is not None:
-            self.solver.likely = self._likely
-            self.solver.prepare(boards, moves_too=moves_too)
+            self.solver.prepare(boards, moves_too=moves_too, likely=self._likely)
 
     def prepare_game(self, boards: Sequence[chess.Board]) -> None:
         """As :meth:`prepare`, for the review of one game; ``boards`` are all its positions."""
         if self.solver is not None:
-            self.solver.likely = self._likely
-            self.solver.prepare_game(boards, self._let_go)
+            self.solver.prepare_game(boards, self._let_go, self._likely)
             # What was asked meanwhile may be known better now.
             self._glanced.clear()
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import chess
 
@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from convert.judging.search.front import EachMove, Found, Search
 
 __all__ = ["EACH_MOVE", "LookAhead"]
+
+T = TypeVar("T", "Found", "EachMove")
 
 #: Where all moves of a position are compared, so many times the positions are looked at in all.
 EACH_MOVE = 8
@@ -76,8 +78,10 @@ class LookAhead:
         there = _calm(board)
         key = _key(there)
         if key not in self._found:
-            one = self._asked("one", [there], self.positions, self._one)
-            self._keep(key, one[0])
+            (one,) = self._asked(
+                "one", [there], self.positions, lambda: [self.search.search(there, self.positions)]
+            )
+            self._keep(key, one)
         return self._found[key]
 
     def game(self, boards: Iterable[chess.Board]) -> None:
@@ -88,7 +92,12 @@ class LookAhead:
         there = [_calm(board) for board in boards]
         there = [board for board in there if _key(board) not in self._found]
         if there:
-            results = self._asked("backwards", there, self.positions, self._backwards)
+            results = self._asked(
+                "backwards",
+                there,
+                self.positions,
+                lambda: self.search.backwards(there, self.positions),
+            )
             for board, result in zip(there, results, strict=True):
                 self._keep(_key(board), result)
 
@@ -98,60 +107,46 @@ class LookAhead:
 
     def longer(self, boards: Sequence[chess.Board], times: int) -> list[Found]:
         """What a search of so many times the positions finds in each; nothing is remembered."""
+        return self._of_many("longer", boards, times * self.positions, mates=True)
+
+    def guess(self, boards: Sequence[chess.Board]) -> list[Told]:
+        """Chances of the side to move by a short search of each; nothing is remembered."""
+        results = self._of_many("guess", boards, min(GUESS, self.positions), mates=False)
+        return [told(b, r.score, r.depth) for b, r in zip(boards, results, strict=True)]
+
+    def _of_many(
+        self, way: str, boards: Sequence[chess.Board], positions: int, *, mates: bool
+    ) -> list[Found]:
         there = [_calm(board) for board in boards]
-        results = self._asked("longer", there, times * self.positions, self._longer)
+        results = self._asked(
+            way,
+            there,
+            positions,
+            lambda: self.search.many(there, positions, threads=self.threads, mates=mates),
+        )
         self.looked_at += sum(result.positions for result in results)
         return results
 
     def _asked(
-        self,
-        way: str,
-        boards: Sequence[chess.Board],
-        positions: int,
-        ask: Callable[[Sequence[chess.Board], int], list[Found]],
-    ) -> list[Found]:
-        """What a search finds in each board, by the notes where they know it."""
-        if self.notes is None or not boards:
-            return ask(boards, positions)
-        return self.notes.found(way, boards, positions, lambda: ask(boards, positions))
-
-    def _one(self, boards: Sequence[chess.Board], positions: int) -> list[Found]:
-        return [self.search.search(board, positions) for board in boards]
-
-    def _backwards(self, boards: Sequence[chess.Board], positions: int) -> list[Found]:
-        return self.search.backwards(boards, positions)
-
-    def _guess(self, boards: Sequence[chess.Board], positions: int) -> list[Found]:
-        return self.search.many(boards, positions, threads=self.threads, mates=False)
-
-    def _longer(self, boards: Sequence[chess.Board], positions: int) -> list[Found]:
-        return self.search.many(boards, positions, threads=self.threads)
-
-    def _each_asked(self, boards: Sequence[chess.Board]) -> list[EachMove]:
-        """Every move of each board looked at, by the notes where they know it."""
-        positions = EACH_MOVE * self.positions
-
-        def ask() -> list[EachMove]:
-            if len(boards) == 1:
-                return [self.search.moves(boards[0], positions)]
-            return self.search.moves_of_many(boards, positions, threads=self.threads)
-
+        self, way: str, boards: Sequence[chess.Board], positions: int, ask: Callable[[], list[T]]
+    ) -> list[T]:
+        """What a search says of each board, by the notes where they know it."""
         if self.notes is None or not boards:
             return ask()
-        return self.notes.each(boards, positions, ask)
-
-    def guess(self, boards: Sequence[chess.Board]) -> list[Told]:
-        """Chances of the side to move by a short search of each; nothing is remembered."""
-        there = [_calm(board) for board in boards]
-        results = self._asked("guess", there, min(GUESS, self.positions), self._guess)
-        self.looked_at += sum(result.positions for result in results)
-        return [told(b, r.score, r.depth) for b, r in zip(boards, results, strict=True)]
+        return self.notes.answers(way, boards, positions, ask)
 
     def compare(self, boards: Iterable[chess.Board]) -> None:
         """Look at every move of positions of which ``each_move`` will be asked, on all threads."""
-        there = {_key(calm): calm for calm in map(_calm, boards)}
-        new = {key: board for key, board in there.items() if key not in self._each}
-        results = self._each_asked(list(new.values()))
+        all_ = {_key(calm): calm for calm in map(_calm, boards)}
+        new = {key: board for key, board in all_.items() if key not in self._each}
+        there = list(new.values())
+        positions = EACH_MOVE * self.positions
+        results = self._asked(
+            "each",
+            there,
+            positions,
+            lambda: self.search.moves_of_many(there, positions, threads=self.threads),
+        )
         for key, result in zip(new, results, strict=True):
             self._each[key] = result
             self.looked_at += result.positions
@@ -161,7 +156,10 @@ class LookAhead:
         there = _calm(board)
         key = _key(there)
         if key not in self._each:
-            self._each[key] = self._each_asked([there])[0]
+            positions = EACH_MOVE * self.positions
+            (self._each[key],) = self._asked(
+                "each", [there], positions, lambda: [self.search.moves(there, positions)]
+            )
             self.looked_at += self._each[key].positions
         return self._each[key]
 

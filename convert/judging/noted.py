@@ -10,31 +10,26 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
-import json
 from collections.abc import Callable, Sequence
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import chess
 
-from convert.judging.search.front import EachMove, Found
+from convert.judging.search.front import EachMove, Found, code_folder
+from tablebases.folders import cache_folder
 
 if TYPE_CHECKING:
     from tablebases.solver import Store
 
-__all__ = ["SearchNotes", "notes_folder"]
+__all__ = ["SearchNotes"]
+
+T = TypeVar("T", Found, EachMove)
 
 #: Bytes on disk for the notes of all games.
 LIMIT = 256 * 2**20
 _SEARCH = Path(__file__).resolve().parent / "search"
-
-
-def notes_folder() -> Path:
-    """The folder of the notes; apart from solved slices, so that neither crowds out the other."""
-    import platformdirs
-
-    return Path(platformdirs.user_cache_path("fullpoint", appauthor=False)) / "look-ahead"
 
 
 class SearchNotes:
@@ -56,98 +51,73 @@ class SearchNotes:
     def _store(self) -> Store:
         from tablebases.solver import Store
 
-        return Store(self._folder or notes_folder(), limit=LIMIT)
+        # Apart from solved slices, so that neither crowds out the other.
+        return Store(self._folder or cache_folder("look-ahead"), limit=LIMIT)
 
     @cached_property
     def _search(self) -> str:
-        """A digest of the search: its sources and numbers, and whoever makes its exact leaves."""
+        """What the search is made of: a digest of its sources and numbers, its code, its leaves."""
+        from tablebases.solver.code import source_digest
         from tablebases.solver.entries import SOLVER_VERSION
 
-        state = hashlib.blake2b(f"{SOLVER_VERSION}".encode(), digest_size=16)
-        for path in sorted((*_SEARCH.glob("*.py"), *_SEARCH.glob("*.json"))):
-            content = path.read_bytes()
-            state.update(f"\n{path.name} {len(content)}\n".encode())
-            state.update(content)
-        return state.hexdigest()
+        own = source_digest(_SEARCH, sorted((*_SEARCH.glob("*.py"), *_SEARCH.glob("*.json"))))
+        return f"{SOLVER_VERSION} {own} {code_folder().name}"
 
     def begin(self, boards: Sequence[chess.Board]) -> None:
         """A game with these positions is looked at from now on; the one before is kept."""
         self.keep()
         game = "\n".join((self._search, *(board.fen() for board in boards)))
         self._key = f"look-ahead | {hashlib.blake2b(game.encode(), digest_size=16).hexdigest()}"
-        self._known = {}
-        entry = self._store.get(self._key)
-        if entry is not None:
-            with contextlib.suppress(ValueError, TypeError, KeyError):
-                known = json.loads(entry.arrays["text"].tobytes())
-                self._known = dict(known)
+        before = self._store.get_json(self._key)
+        self._known = before if isinstance(before, dict) else {}
 
     def keep(self) -> None:
         """Write what is new to disk."""
-        if not self._changed:
-            return
-        import numpy as np
+        if self._changed:
+            self._store.put_json(self._key, self._known)
+            self._changed = False
 
-        text = json.dumps(self._known, separators=(",", ":"))
-        self._store.put(self._key, {"text": np.frombuffer(text.encode(), np.uint8)}, {})
-        self._changed = False
+    def answers(
+        self, way: str, boards: Sequence[chess.Board], positions: int, ask: Callable[[], list[T]]
+    ) -> list[T]:
+        """What a search says of each of these boards, asked only where that is not known.
 
-    def found(
-        self,
-        way: str,
-        boards: Sequence[chess.Board],
-        positions: int,
-        ask: Callable[[], list[Found]],
-    ) -> list[Found]:
-        """What a search of these boards finds, asked only where that is not known."""
-        return self._answers(way, boards, positions, ask, _found_text, _found)
-
-    def each(
-        self, boards: Sequence[chess.Board], positions: int, ask: Callable[[], list[EachMove]]
-    ) -> list[EachMove]:
-        """As :meth:`found`, of all moves of each board."""
-        return self._answers("each", boards, positions, ask, _each_text, _each)
-
-    def _answers(
-        self,
-        way: str,
-        boards: Sequence[chess.Board],
-        positions: int,
-        ask: Callable[[], list[Any]],
-        write: Callable[[Any], Any],
-        read: Callable[[Any], Any],
-    ) -> list[Any]:
+        Args:
+            way: the kind of search; each gives answers of one kind.
+        """
         if not self._key:
             return ask()
         text = "\n".join((way, str(positions), *(board.fen() for board in boards)))
         question = hashlib.blake2b(text.encode(), digest_size=12).hexdigest()
         with contextlib.suppress(ValueError, TypeError, KeyError, IndexError, AttributeError):
-            answers = [read(one) for one in self._known[question]]
-            if len(answers) == len(boards):
-                return answers
-        answers = ask()
-        self._known[question] = [write(one) for one in answers]
+            known: list[Any] = [_read(one) for one in self._known[question]]
+            if len(known) == len(boards):
+                return known
+        new = ask()
+        self._known[question] = [_written(one) for one in new]
         self._changed = True
-        return answers
+        return new
 
 
-def _found_text(one: Found) -> list[Any]:
-    line = " ".join(move.uci() for move in one.line)
-    return [one.score, line, one.depth, one.positions]
+def _written(answer: Found | EachMove) -> list[Any]:
+    """As JSON holds it: four numbers and words for one line, three for all moves."""
+    if isinstance(answer, Found):
+        line = " ".join(move.uci() for move in answer.line)
+        return [answer.score, line, answer.depth, answer.positions]
+    moves = [[move.uci(), *_written(one)] for move, one in answer.found.items()]
+    return [moves, answer.depth, answer.positions]
 
 
-def _found(text: list[Any]) -> Found:
+def _read(text: list[Any]) -> Found | EachMove:
+    """What ``_written`` wrote."""
+    if len(text) == 3:
+        moves, depth, positions = text
+        by_move = {chess.Move.from_uci(move): _line(rest) for move, *rest in moves}
+        return EachMove(by_move, int(depth), int(positions))
+    return _line(text)
+
+
+def _line(text: list[Any]) -> Found:
     score, line, depth, positions = text
     moves = tuple(chess.Move.from_uci(move) for move in line.split())
     return Found(int(score), moves, int(depth), int(positions))
-
-
-def _each_text(each: EachMove) -> list[Any]:
-    moves = [[move.uci(), *_found_text(one)] for move, one in each.found.items()]
-    return [moves, each.depth, each.positions]
-
-
-def _each(text: list[Any]) -> EachMove:
-    moves, depth, positions = text
-    by_move = {chess.Move.from_uci(move): _found(rest) for move, *rest in moves}
-    return EachMove(by_move, int(depth), int(positions))

@@ -22,7 +22,7 @@ from tablebases.values import Outcome
 
 if TYPE_CHECKING:
     from tablebases.solver import Progress, Solution, Store
-    from tablebases.solver.scopes import Likely
+    from tablebases.solver.scopes import Guess
     from tablebases.solver.sets import Sets
 
 
@@ -102,8 +102,6 @@ class SolverJudge:
         share: number of processes that share the machine's memory.
 
     Attributes:
-        likely: the chances of White and of Black to win, guessed; they decide which proofs are
-            tried first and which hardly at all.  None: by the men.
         remembers: what is looked up in the slices of a game is kept on disk by ``keep``, so that
             they need not be opened when it is reviewed again.
         seconds: planned work done so far, in seconds of one core; it does not depend on the
@@ -129,7 +127,6 @@ class SolverJudge:
         self.threads = threads
         self.tell = tell
         self.share = share
-        self.likely: Callable[[Sequence[chess.Board]], Sequence[Likely]] | None = None
         self.remembers = False
         self._game = ""
         self.seconds = 0.0
@@ -173,6 +170,7 @@ class SolverJudge:
         for_moves: float | None = None,
         seconds: float | None = None,
         total: float | None = None,
+        likely: Guess | None = None,
     ) -> None:
         """Solve what is in reach, material by material, the last first.
 
@@ -181,6 +179,8 @@ class SolverJudge:
             moves_too: settle each legal move as well, as far as the work allowed goes.
             at_once, for_moves: as in ``Budget``; None as it says.
             seconds, total: planned work for one material, and in all; None as the reach says.
+            likely: the chances of White and of Black to win, guessed; they decide which proofs
+                are tried first and which hardly at all.  None: by the men.
 
         Raises:
             NoRoom: the machine has neither the memory nor the disk that a step needs.
@@ -223,7 +223,7 @@ class SolverJudge:
                 progress=None if self.tell is None else self._telling(max(0.0, left - most)),
                 moves_too=moves_too,
                 sets=self._sets,
-                likely=self.likely,
+                likely=likely,
             )
             solution = solver.run()
             self.stopped = self.stopped or solver.interrupted
@@ -271,7 +271,10 @@ class SolverJudge:
         return hear
 
     def prepare_game(
-        self, boards: Sequence[chess.Board], let_go: Callable[[chess.Board, chess.Board], bool]
+        self,
+        boards: Sequence[chess.Board],
+        let_go: Callable[[chess.Board, chess.Board], bool],
+        likely: Guess | None = None,
     ) -> None:
         """Solve for the review of one game: its positions, then the moves that a report names.
 
@@ -281,6 +284,7 @@ class SolverJudge:
         Args:
             boards: positions in the order of the game, each one move after the one before.
             let_go: with all that is known now, was something let go between two positions?
+            likely: as in :meth:`prepare`.
 
         Raises:
             NoRoom: as :meth:`prepare`.
@@ -290,7 +294,7 @@ class SolverJudge:
         before = self.seconds
         reach = self.reach
         each, total = reach.game or (reach.seconds, reach.total)
-        prepare = partial(self.prepare, at_once=reach.at_once, seconds=each)
+        prepare = partial(self.prepare, at_once=reach.at_once, seconds=each, likely=likely)
         prepare(boards, for_moves=reach.for_moves, total=total)
         if self.seconds == before or reach.for_better <= reach.for_moves:
             return

@@ -20,6 +20,7 @@ from dataclasses import dataclass
 from typing import IO, cast
 
 from convert.rim import collection_folder as collections
+from tablebases.folders import cache_folder
 
 STREAM = "-"
 """Standard output, or standard input."""
@@ -108,11 +109,9 @@ def refuse_owned(path: str, option: str = "") -> None:
 
 
 def _own_folders() -> Iterator[tuple[str, str]]:
-    import platformdirs
-
     import tablebases
 
-    yield str(platformdirs.user_cache_path("fullpoint", appauthor=False)), "the solver's results"
+    yield str(cache_folder()), "the solver's results"
     yield os.path.join(os.path.dirname(tablebases.__file__), "bundled"), "the built-in tables"
 
 

@@ -21,6 +21,8 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Final
 
+from tablebases.folders import cache_folder
+
 __all__ = [
     "choose_folder",
     "code_folder",
@@ -161,14 +163,8 @@ def choose_folder() -> Path:
 
     It is a subfolder of the one named by ``NUMBA_CACHE_DIR``, or of the user's cache folder.
     """
-    import platformdirs
-
     named = os.environ.get("NUMBA_CACHE_DIR")
-    base = (
-        Path(named)
-        if named
-        else Path(platformdirs.user_cache_path("fullpoint", appauthor=False)) / "machine-code"
-    )
+    base = Path(named) if named else cache_folder("machine-code")
     if named and _NAME.fullmatch(base.name):
         base = base.parent  # chosen by the process above this one
     folder = base / f"code-{_digest()}"

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Final
 
 from tablebases.errors import TablebaseError
+from tablebases.folders import cache_folder
 
 __all__ = ["NoRoom", "free_memory", "spill_folder", "to_spare"]
 
@@ -79,9 +80,7 @@ def spill_folder(folder: Path | None, needed: int, memory: int) -> Path:
         NoRoom: there is no room, or nothing can be written there.
     """
     if folder is None:
-        import platformdirs
-
-        folder = Path(platformdirs.user_cache_path("fullpoint", appauthor=False))
+        folder = cache_folder()
     try:
         folder.mkdir(parents=True, exist_ok=True)
         free = shutil.disk_usage(folder).free

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
-import json
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -76,10 +75,9 @@ class Notes:
         told = repr((source_digest(), memory, list(needed)))
         digest = hashlib.blake2b(told.encode(), digest_size=16).hexdigest()
         self._key = f"solver {SOLVER_VERSION} | notes | {digest}"
-        entry = store.get(self._key)
-        if entry is not None:
+        found = store.get_json(self._key)
+        if found is not None:
             with contextlib.suppress(ValueError, TypeError, KeyError):
-                found = json.loads(entry.arrays["text"].tobytes())
                 estimates = {
                     str(k): [int(v[0]), float(v[1]), int(v[2]), bool(v[3])]
                     for k, v in found["estimates"].items()
@@ -129,13 +127,13 @@ class Notes:
         """Write the notes into the store."""
         if self._store is None or not self._changed:
             return
-        text = json.dumps(
+        self._store.put_json(
+            self._key,
             {
                 "estimates": self._estimates,
                 "done": {k: [[*key, whole] for key, whole in v] for k, v in self._done.items()},
-            }
+            },
         )
-        self._store.put(self._key, {"text": np.frombuffer(text.encode(), np.uint8)}, {})
         self._changed = False
 
 
@@ -145,7 +143,7 @@ def read_answers(store: Store, question: str) -> Answers:
     if entry is None:
         return {}
     with contextlib.suppress(KeyError, ValueError, TypeError, IndexError):
-        names = json.loads(entry.arrays["names"].tobytes())
+        names: Any = entry.meta["names"]
         answers: Answers = {str(name): {} for name in names}
         for which, turn, block, bk, wk, level, plies in entry.arrays["looked"].tolist():
             value = level, None if plies < 0 else plies
@@ -162,11 +160,8 @@ def write_answers(store: Store, question: str, answers: Answers) -> None:
         for which, name in enumerate(names)
         for (turn, at), (level, plies) in answers[name].items()
     ]
-    arrays: dict[str, Any] = {
-        "names": np.frombuffer(json.dumps(names).encode(), np.uint8),
-        "looked": np.array(looked, np.int64).reshape(len(looked), 7),
-    }
-    store.put(_answers_key(question), arrays, {})
+    rows = np.array(looked, np.int64).reshape(len(looked), 7)
+    store.put(_answers_key(question), {"looked": rows}, {"names": names})
 
 
 def _answers_key(question: str) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -27,6 +27,8 @@ _FOR_UNLIKELY: Final = 1.0
 
 Likely = tuple[float, float]
 """Chances, 0 to 1, that White and that Black wins a position: a guess, which proves nothing."""
+Guess = Callable[[Sequence[chess.Board]], Sequence[Likely]]
+"""Guesses at the chances of positions, in their order."""
 
 
 @dataclass(frozen=True)

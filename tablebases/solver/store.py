@@ -40,6 +40,8 @@ from typing import Any, BinaryIO, Final, TypeAlias
 import numpy as np
 import numpy.typing as npt
 
+from tablebases.folders import cache_folder
+
 __all__ = ["FORMAT", "JSON", "Entry", "Shape", "Store"]
 
 JSON: TypeAlias = "bool | int | float | str | Sequence[JSON] | Mapping[str, JSON] | None"
@@ -140,7 +142,7 @@ class Store:
         enabled: bool = True,
         compress: bool = True,
     ) -> None:
-        self.folder: Final = _default_folder() if folder is None else Path(folder)
+        self.folder: Final = cache_folder("solver") if folder is None else Path(folder)
         self.limit: Final = limit
         self.enabled: Final = enabled
         self.compress: Final = compress
@@ -210,6 +212,18 @@ class Store:
             return False
         return True
 
+    def get_json(self, key: str) -> Any:
+        """What ``put_json`` kept; None if there is nothing that can be read."""
+        entry = self.get(key)
+        with contextlib.suppress(KeyError, ValueError):
+            return None if entry is None else json.loads(entry.arrays["text"].tobytes())
+        return None
+
+    def put_json(self, key: str, value: Any) -> bool:
+        """Keep what JSON can hold, as ``put`` keeps arrays."""
+        text = json.dumps(value, separators=(",", ":"))
+        return self.put(key, {"text": np.frombuffer(text.encode(), np.uint8)}, {})
+
     def discard(self, key: str) -> None:
         """Remove an entry that is not what its key says, if it can be removed."""
         if self.enabled:
@@ -271,12 +285,6 @@ class Store:
                 total -= file.room
         # A share only, since other processes write too.
         self._unseen = max(0, self.limit - total) // 4
-
-
-def _default_folder() -> Path:
-    import platformdirs
-
-    return Path(platformdirs.user_cache_path("fullpoint", appauthor=False)) / "solver"
 
 
 def _room(length: int) -> int:

@@ -38,6 +38,7 @@ from tablebases.solver.room import PLANNED_THREADS, begin_run
 from tablebases.solver.run import Kept, OutOfMemory, Run, Stopped
 from tablebases.solver.scopes import (
     FREE,
+    Guess,
     Likely,
     ProofQuestion,
     SolveStep,
@@ -79,7 +80,7 @@ class Solver:
         moves_too: bool = False,
         sets: Sets | None = None,
         audit: Audit | None = None,
-        likely: Callable[[Sequence[chess.Board]], Sequence[Likely]] | None = None,
+        likely: Guess | None = None,
     ):
         self.audit = audit
         self.likely = likely
@@ -485,10 +486,7 @@ class Solver:
             needed = self.needed[step.colour]
             for s, key in enumerate(keys_of(plan.structures)):
                 if key in needed:
-                    kept = run.kept(s)
-                    name = self._name_of(step, self._at, key, complete=kept.complete)
-                    self.sets.add(step.scope.mode, key, kept, name)
-                    self._save(step, key, kept)
+                    self._save(step, key, run.kept(s))
             if self.audit is not None:
                 structures = plan.structures
                 self.audit.take(step, structures, self._keep(step, structures), run)
@@ -515,25 +513,27 @@ class Solver:
         for key, complete in kept:
             if complete and self.sets.complete(key):
                 continue
-            one = read_slice(self.store, None if complete else bound_name(step.scope, name), key)
+            one = read_slice(self.store, _bound(step, name, complete=complete), key)
             if one is None or one.complete != complete:
                 return False
             found.append((key, one))
         for key, one in found:
-            slice_name = self._name_of(step, name, key, complete=one.complete)
-            self.sets.add(step.scope.mode, key, one, slice_name)
+            bound = _bound(step, name, complete=one.complete)
+            self.sets.add(step.scope.mode, key, one, store_key(bound, key))
         self.cost.from_store += len(found)
         return True
 
-    @staticmethod
-    def _name_of(step: SolveStep, name: str, key: Key, *, complete: bool) -> str:
-        return store_key(None if complete else bound_name(step.scope, name), key)
-
     def _save(self, step: SolveStep, key: Key, kept: Kept) -> None:
+        bound = _bound(step, self._at, complete=kept.complete)
+        self.sets.add(step.scope.mode, key, kept, store_key(bound, key))
         self._saved.append((key, kept.complete))
         if self.store is not None:
-            scope = None if kept.complete else bound_name(step.scope, self._at)
-            write_slice(self.store, scope, key, kept)
+            write_slice(self.store, bound, key, kept)
+
+
+def _bound(step: SolveStep, name: str, *, complete: bool) -> str | None:
+    """Which bound a slice is that a step of this name keeps; None: it is exact."""
+    return None if complete else bound_name(step.scope, name)
 
 
 def _estimate(plan: Plan) -> Estimate:

@@ -40,6 +40,7 @@ __all__ = [
     "EachMove",
     "Found",
     "Search",
+    "code_folder",
     "prepared",
 ]
 
@@ -194,7 +195,14 @@ def prepared() -> bool:
 
     if _loaded:
         return True
-    return code.prepared(code.folder_of(_HERE, _TOPS))
+    return code.prepared(code_folder())
+
+
+def code_folder() -> Path:
+    """Where the machine code of the search lies; its name is a digest of what it is made from."""
+    from tablebases.solver import code
+
+    return code.folder_of(_HERE, _TOPS)
 
 
 class _Worker:

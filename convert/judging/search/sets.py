@@ -17,6 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from convert.judging.search.leaves import COLUMNS, slice_key
+from tablebases.folders import cache_folder
 from tablebases.solver.classes import solve_class
 from tablebases.solver.entries import SOLVER_VERSION
 from tablebases.solver.kernels import LAST_TRUE_PLY
@@ -153,13 +154,6 @@ def nothing() -> Leaves:
 # --- on disk ---------------------------------------------------------------------------------
 
 
-def cache_folder() -> Path:
-    """Where sets are kept between runs: the user's cache folder."""
-    import platformdirs
-
-    return Path(platformdirs.user_cache_path("fullpoint", appauthor=False)) / "leaves"
-
-
 def _path(folder: Path) -> Path:
     return folder / f"four-men-{SOLVER_VERSION}-{_FORMAT}.sets"
 
@@ -226,7 +220,7 @@ def four_men(folder: Path | None = None, *, making: Callable[[], None] | None = 
         making: called before they are made, which takes seconds, or a minute if the solver's
             machine code has to be made first.
     """
-    path = _path(cache_folder() if folder is None else folder)
+    path = _path(cache_folder("leaves") if folder is None else folder)
     leaves = read(path)
     if leaves is not None:
         return leaves
