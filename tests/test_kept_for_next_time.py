@@ -114,6 +114,9 @@ def test_other_questions_are_asked(
     look.notes.begin(boards)
     look.game(boards)
     assert asked == [look.positions]
+    look.notes.keep()
+    # An entry for each game and search; another effort stands in that of the game.
+    assert len(list(tmp_path.glob("*.slice"))) == (2 if change in ("game", "search") else 1)
 
 
 @given(st.lists(st.tuples(FOUND, EACH), min_size=1, max_size=4))
