@@ -282,9 +282,12 @@ def test_a_slice_is_looked_up_as_it_was_solved(fen: str) -> None:
         rng = np.random.default_rng(1)
         for number in range(3000):
             if number == 1500:
-                before = with_distances.nbytes
+                before, as_it_is = with_distances.nbytes, with_distances.whole
                 with_distances.compress()
-                assert with_distances.nbytes < before
+                if as_it_is:
+                    assert with_distances.nbytes < before
+                else:  # a large one is compressed from the start
+                    assert with_distances.nbytes == before
             at = tuple(int(rng.integers(0, n)) for n in far.white.shape)
             for turn, array in ((True, far.white), (False, far.black)):
                 plies = int(array[at])
