@@ -12,7 +12,7 @@ import struct
 import threading
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, Final, TypeVar
 
 import chess
 import chess.syzygy
@@ -46,6 +46,8 @@ Trial = Callable[[TableFile], str | None]
 # in the tables of up to four men; a damaged number beyond would make a single question endless.
 _WIDEST_STRETCH = 26
 _BLOCK = 64
+_MOST_ANSWERS: Final = 50_000
+"""Answers of the tables held in memory, some 20 MB; then all are let go."""
 
 
 class Tables(chess.syzygy.Tablebase):
@@ -79,6 +81,7 @@ class Tables(chess.syzygy.Tablebase):
         self._on_trial: dict[_Key, Path] = {}
         self._broken: dict[_Key, TableFileError] = {}
         self._lock = threading.RLock()
+        self._answers: dict[tuple[Path, tuple[int, ...]], Any] = {}
         for table in files:
             self._waiting.setdefault((table.metric, table.material), []).append(table)
         self._largest = max((len(name) - 1 for _, name in self._waiting), default=0)
@@ -127,13 +130,15 @@ class Tables(chess.syzygy.Tablebase):
         key: _Key = ("wdl", normal_name(material_name(board)))
         return self._guarded(
             key,
+            _placement(board),
             lambda: Outcome(super(Tables, self).probe_wdl_table(board)),
         )
 
     def probe_dtz_table(self, board: chess.Board, wdl: int) -> tuple[int, int]:
         """As in python-chess, but raising the errors of this package."""
         key: _Key = ("dtz", normal_name(material_name(board)))
-        return self._guarded(key, lambda: super(Tables, self).probe_dtz_table(board, wdl))
+        asked = (*_placement(board), wdl)
+        return self._guarded(key, asked, lambda: super(Tables, self).probe_dtz_table(board, wdl))
 
     def reject_distances(self, name: str, reason: str) -> None:
         """Set the distance table in use for a class (normal name) aside.
@@ -149,11 +154,25 @@ class Tables(chess.syzygy.Tablebase):
             path = self._on_trial.get(("dtz", name)) or self._current.get(("wdl", name))
         raise DamagedTable(path or self._searched[0], reason)
 
-    def _guarded(self, key: _Key, probe: Callable[[], _T]) -> _T:
+    def _guarded(self, key: _Key, asked: tuple[int, ...], probe: Callable[[], _T]) -> _T:
+        """What a table says, from memory where the same was asked of the same file before.
+
+        To unpack a block of a distance table takes python-chess a millisecond, and what is told of
+        a position and of its moves asks for the same few positions again and again.
+        """
         while True:
             path = self._open(key)
+            answers = self._answers
+            known: _T | None = answers.get((path, asked))
+            if known is not None:
+                return known
             try:
-                return probe()
+                answer = probe()
+                if self._current.get(key) == path:
+                    if len(answers) >= _MOST_ANSWERS:
+                        self._answers = answers = {}
+                    answers[path, asked] = answer
+                return answer
             except _BROKEN as error:
                 fault_found = _undecodable(path, error)
                 with self._lock:
@@ -219,6 +238,20 @@ class Tables(chess.syzygy.Tablebase):
             self.set_aside.append(error)
             self._broken.setdefault(key, error)
             self._current.pop(key, None)
+
+
+def _placement(board: chess.Board) -> tuple[int, ...]:
+    """All of a position that a table looks at."""
+    return (
+        board.pawns,
+        board.knights,
+        board.bishops,
+        board.rooks,
+        board.queens,
+        board.kings,
+        board.occupied_co[chess.WHITE],
+        int(board.turn),
+    )
 
 
 def _undecodable(path: Path, error: BaseException) -> DamagedTable:

@@ -206,6 +206,11 @@ class SyzygyProber:
         return ((bundled_folder(),) if self._bundled else ()) + self._user_folders
 
     @property
+    def is_built_in(self) -> bool:
+        """Are its tables those that come with the program, and no others?"""
+        return self._bundled and not self._user_folders
+
+    @property
     def files(self) -> tuple[TableFile, ...]:
         """The table files found, in the order in which they are searched."""
         with self._lock:

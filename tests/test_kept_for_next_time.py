@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import chess
@@ -9,16 +10,21 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from convert.judging.effort import EFFORTS, Effort, EffortName
 from convert.judging.judges import Bench
+from convert.judging.line_judge import LineJudge
 from convert.judging.looking import LookAhead
 from convert.judging.noted import SearchNotes
+from convert.judging.proof import LineProof
 from convert.judging.search.front import EachMove, Found, Search
+from convert.judging.search.lines import LineProver
 from convert.judging.solving import REACHES, SolverJudge
 from convert.model import Verdict
-from tablebases.probing import open_tables
+from tablebases.probing import SyzygyProber, open_tables
 from tablebases.solver import Store
 from tablebases.solver import sets as open_slices
 from tablebases.solver.notes import read_answers, write_answers
+from tablebases.values import Outcome
 
 MOVES = "e4 e5 Nf3 Nc6 Bb5 a6 Bxc6 dxc6"
 TWO_TO_ONE = "8/8/8/4k1p1/6P1/4K3/4P3/8 w - - 0 1"
@@ -56,6 +62,7 @@ def looked(folder: Path) -> tuple[LookAhead, list[object]]:
     look.notes.begin(boards)
     look.game(boards)
     look.compare(boards[2:5])
+    look.compare(boards[2:4])  # known: nobody is asked
     answers: list[object] = [look.found(board) for board in boards]
     answers += [look.each_move(board) for board in boards[2:6]]
     answers += [
@@ -76,6 +83,7 @@ def test_a_game_is_not_searched_twice(tmp_path: Path, monkeypatch: pytest.Monkey
 
     for name in ("search", "backwards", "many", "moves", "moves_of_many"):
         monkeypatch.setattr(Search, name, refuse)
+    monkeypatch.setattr(LookAhead, "search", property(refuse))  # it is not even loaded
     again, then = looked(tmp_path)
     assert then == answers
     assert again.looked_at == first.looked_at > 0
@@ -92,7 +100,7 @@ def test_other_questions_are_asked(
     look.notes = SearchNotes(tmp_path)
     (file,) = tmp_path.glob("*.slice")
     if change == "search":
-        monkeypatch.setattr("convert.judging.noted._SEARCH", tmp_path)
+        monkeypatch.setattr("convert.judging.noted._PROGRAM", tmp_path)
     elif change == "damage":
         file.write_bytes(file.read_bytes()[:-1])
     elif change == "content":
@@ -138,6 +146,68 @@ def test_whatever_was_found_comes_back(
         assert known.answers("one", boards, 5, list) == found
         assert known.answers("each", boards, 5, list) == each
     assert notes.answers("longer", boards, 5, list) == []
+
+
+LINES = [chess.Board(fen) for fen in ("8/8/4k3/8/8/2N1K3/8/6rR w - - 0 1", TWO_TO_ONE)]
+
+
+@pytest.mark.parametrize("effort", [EFFORTS[EffortName.QUICK], EFFORTS[EffortName.NORMAL]])
+def test_lines_into_the_tables_are_not_proved_twice(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, effort: Effort
+) -> None:
+    """With the built-in tables; with others, or at another effort, they are looked for again."""
+
+    def judged(effort: Effort, tables: SyzygyProber) -> list[Verdict | None]:
+        look = LookAhead(200, 20)
+        look.notes = SearchNotes(tmp_path / "notes")
+        look.notes.begin(LINES)
+        judge = LineJudge(tables, effort, 4, look)
+        told = [judge.judge(board) for board in LINES]
+        look.notes.keep()
+        return told
+
+    first = judged(effort, open_tables())
+    assert any(verdict is not None and verdict.via for verdict in first)
+
+    class Asked(Exception):
+        pass
+
+    def refuse(*_: object, **__: object) -> None:
+        raise Asked
+
+    monkeypatch.setattr(LineProver, "prove", refuse)
+    assert judged(effort, open_tables()) == first
+    (tmp_path / "tables").mkdir()
+    for other, tables in (
+        (effort, open_tables([tmp_path / "tables"])),
+        (replace(effort, proof_slack=effort.proof_slack + 1), open_tables()),
+    ):
+        with pytest.raises(Asked):
+            judged(other, tables)
+
+
+@given(
+    st.tuples(st.sampled_from(Outcome), st.sampled_from(Outcome)),
+    st.lists(st.sampled_from([chess.Move.from_uci(m) for m in ("e2e4", "a7a8q", "e1g1")])),
+    st.integers(0, 10**9),
+)
+def test_whatever_lines_prove_comes_back(
+    tmp_path_factory: pytest.TempPathFactory,
+    interval: tuple[Outcome, Outcome],
+    line: list[chess.Move],
+    nodes: int,
+) -> None:
+    folder, proof = tmp_path_factory.mktemp("notes"), LineProof(*interval, tuple(line), nodes)
+    notes = SearchNotes(folder)
+    notes.begin(LINES)
+    assert notes.proof(LINES[0], (1, 2), lambda: proof) == proof
+    notes.keep()
+    notes = SearchNotes(folder)
+    notes.begin(LINES)
+    other = LineProof(Outcome.LOSS, Outcome.WIN, (), 0)
+    assert notes.proof(LINES[0], (1, 2), lambda: other) == proof
+    for board, limits in ((LINES[1], (1, 2)), (LINES[0], (1, 3)), (LINES[0], (12,))):
+        assert notes.proof(board, limits, lambda: other) == other
 
 
 ANSWERS = st.dictionaries(
@@ -199,6 +269,8 @@ def test_slices_of_a_game_are_not_opened_twice(
         raise AssertionError("opened again")
 
     monkeypatch.setattr(open_slices, "open_slice", refuse)
+    # Nor is anything planned, so the kernels need not be loaded.
+    monkeypatch.setattr("tablebases.solver.trying._compile", refuse)
     again, then = solved(tmp_path)
     assert then == told
     assert again.seconds == first.seconds > 0

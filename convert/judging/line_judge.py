@@ -12,7 +12,7 @@ from convert.judging.effort import Effort
 from convert.judging.looking import LookAhead
 from convert.judging.proof import LineProof, prove
 from convert.model import Evidence, Side, Verdict
-from tablebases.probing import Prober
+from tablebases.probing import Prober, SyzygyProber
 from tablebases.values import Outcome
 
 if TYPE_CHECKING:
@@ -58,14 +58,20 @@ class LineJudge:
             return None
         if mate_in_one(board):
             return None  # what is said of the moves tells it better
-        line_proof = (
-            self.prover.prove(board) if self.largest <= LEAF_MEN else self._by_tables(board)
-        )
+        line_proof = self._by_search(board) if self.largest <= LEAF_MEN else self._by_tables(board)
         if (line_proof.low, line_proof.high) == (Outcome.LOSS, Outcome.WIN):
             return None
         evidence = Evidence.TABLE if line_proof.decided else Evidence.BOUNDED
         via = line_san(board, line_proof.line)
         return Verdict(Side.of(board.turn), line_proof.low, line_proof.high, evidence, via=via)
+
+    def _by_search(self, board: chess.Board) -> LineProof:
+        notes, tables = self.look.notes, self.prober
+        if notes is None or not (isinstance(tables, SyzygyProber) and tables.is_built_in):
+            return self.prover.prove(board)
+        effort = self.effort
+        limits = (effort.proof_nodes, effort.proof_checked, effort.proof_slack)
+        return notes.proof(board, limits, lambda: self.prover.prove(board))
 
     def _by_tables(self, board: chess.Board) -> LineProof:
         return prove(

@@ -131,7 +131,9 @@ class LookAhead:
         self, way: str, boards: Sequence[chess.Board], positions: int, ask: Callable[[], list[T]]
     ) -> list[T]:
         """What a search says of each board, by the notes where they know it."""
-        if self.notes is None or not boards:
+        if not boards:
+            return []  # the search is not even loaded
+        if self.notes is None:
             return ask()
         return self.notes.answers(way, boards, positions, ask)
 

@@ -1,9 +1,9 @@
 """What the look-ahead found in the positions of a game, kept on disk for the next time.
 
 A search gives the same answer to the same question, so a game that is reviewed again, for a page
-after the terminal or for the other side, need not be searched again.  What is kept for a game is
-one entry of a store, under a key that holds the positions of the game and a digest of everything
-that the search is made of.
+after the terminal or for the other side, need not be searched again, nor the search be loaded.
+What is kept for a game is one entry of a store, under a key that holds the positions of the game
+and a digest of everything that the search is made of.
 """
 
 from __future__ import annotations
@@ -17,8 +17,10 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import chess
 
-from convert.judging.search.front import EachMove, Found, code_folder
+from convert.judging.proof import LineProof
+from convert.judging.search.front import EachMove, Found
 from tablebases.folders import cache_folder
+from tablebases.values import Outcome
 
 if TYPE_CHECKING:
     from tablebases.solver import Store
@@ -29,7 +31,7 @@ T = TypeVar("T", Found, EachMove)
 
 #: Bytes on disk for the notes of all games.
 LIMIT = 256 * 2**20
-_SEARCH = Path(__file__).resolve().parent / "search"
+_PROGRAM = Path(__file__).resolve().parents[1]
 
 
 class SearchNotes:
@@ -56,12 +58,14 @@ class SearchNotes:
 
     @cached_property
     def _search(self) -> str:
-        """What the search is made of: a digest of its sources and numbers, its code, its leaves."""
-        from tablebases.solver.code import source_digest
-        from tablebases.solver.entries import SOLVER_VERSION
+        """A digest of all that the search is made of: every source, and the numbers it weighs by.
 
-        own = source_digest(_SEARCH, sorted((*_SEARCH.glob("*.py"), *_SEARCH.glob("*.json"))))
-        return f"{SOLVER_VERSION} {own} {code_folder().name}"
+        What need not be told apart is not: to find out what it is compiled from takes longer.
+        """
+        from tablebases.solver.code import source_digest
+
+        files = [*_PROGRAM.rglob("*.py"), *(_PROGRAM / "judging" / "search").glob("*.json")]
+        return f"{source_digest(_PROGRAM, sorted(files))} {source_digest()}"
 
     def begin(self, boards: Sequence[chess.Board]) -> None:
         """A game with these positions is looked at from now on; the one before is kept."""
@@ -87,8 +91,7 @@ class SearchNotes:
         """
         if not self._key:
             return ask()
-        text = "\n".join((way, str(positions), *(board.fen() for board in boards)))
-        question = hashlib.blake2b(text.encode(), digest_size=12).hexdigest()
+        question = _question(way, [positions], boards)
         with contextlib.suppress(ValueError, TypeError, KeyError, IndexError, AttributeError):
             known: list[Any] = [_read(one) for one in self._known[question]]
             if len(known) == len(boards):
@@ -98,12 +101,43 @@ class SearchNotes:
         self._changed = True
         return new
 
+    def proof(
+        self, board: chess.Board, limits: Sequence[int], ask: Callable[[], LineProof]
+    ) -> LineProof:
+        """What lines into the built-in tables prove, asked only where that is not known.
+
+        Args:
+            limits: of the search for them.
+        """
+        if not self._key:
+            return ask()
+        question = _question("lines", limits, [board])
+        with contextlib.suppress(ValueError, TypeError, KeyError, AttributeError):
+            low, high, line, nodes = self._known[question]
+            return LineProof(Outcome[low], Outcome[high], _moves(line), int(nodes))
+        new = ask()
+        self._known[question] = [new.low.name, new.high.name, _names(new.line), new.nodes]
+        self._changed = True
+        return new
+
+
+def _question(way: str, limits: Sequence[int], boards: Sequence[chess.Board]) -> str:
+    text = "\n".join((way, *map(str, limits), *(board.fen() for board in boards)))
+    return hashlib.blake2b(text.encode(), digest_size=12).hexdigest()
+
+
+def _names(line: Sequence[chess.Move]) -> str:
+    return " ".join(move.uci() for move in line)
+
+
+def _moves(names: str) -> tuple[chess.Move, ...]:
+    return tuple(map(chess.Move.from_uci, names.split()))
+
 
 def _written(answer: Found | EachMove) -> list[Any]:
     """As JSON holds it: four numbers and words for one line, three for all moves."""
     if isinstance(answer, Found):
-        line = " ".join(move.uci() for move in answer.line)
-        return [answer.score, line, answer.depth, answer.positions]
+        return [answer.score, _names(answer.line), answer.depth, answer.positions]
     moves = [[move.uci(), *_written(one)] for move, one in answer.found.items()]
     return [moves, answer.depth, answer.positions]
 
@@ -119,5 +153,4 @@ def _read(text: list[Any]) -> Found | EachMove:
 
 def _line(text: list[Any]) -> Found:
     score, line, depth, positions = text
-    moves = tuple(chess.Move.from_uci(move) for move in line.split())
-    return Found(int(score), moves, int(depth), int(positions))
+    return Found(int(score), _moves(line), int(depth), int(positions))

@@ -19,7 +19,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from functools import cache
 from importlib.metadata import version
 from pathlib import Path
-from typing import Final
+from types import CodeType
+from typing import Any, Final
 
 from tablebases.folders import cache_folder
 
@@ -36,6 +37,7 @@ __all__ = [
 _ROOT: Final = Path(__file__).resolve().parents[1]
 """The package ``tablebases``: all that the solver compiles lies in it (a test looks)."""
 _NAME: Final = re.compile(r"code-[0-9a-f]{24}")
+_NOTE: Final = re.compile(r"state-\w+-[0-9a-f]{24}")
 _UNUSED: Final = 30 * 86400.0
 """Seconds after which a folder that nobody has used is removed."""
 _MARK: Final = 86400.0
@@ -74,11 +76,10 @@ def compiled_sources(root: Path = _ROOT, tops: Sequence[Path] = ()) -> set[Path]
             continue
         tree = ast.parse(text)
         used = {
-            name.id
-            for function in ast.walk(tree)
+            name
+            for function in _statements(tree)
             if _is_compiled(function)
-            for name in ast.walk(function)
-            if isinstance(name, ast.Name)
+            for name in _names_in(function)
         }
         if used:
             found.add(path)
@@ -88,6 +89,34 @@ def compiled_sources(root: Path = _ROOT, tops: Sequence[Path] = ()) -> set[Path]
         if path not in found:
             found.add(path)
             waiting += _imported(tops, path, ast.parse(path.read_bytes()), None)
+    return found
+
+
+def _statements(tree: ast.AST) -> Iterator[ast.AST]:
+    """All statements, those inside others too.
+
+    What they are made of is most of a tree, and every start of the program waits for this.
+    """
+    waiting = [tree]
+    while waiting:
+        node = waiting.pop()
+        yield node
+        for field in ("body", "orelse", "finalbody", "handlers", "cases"):
+            inside = getattr(node, field, None)
+            if isinstance(inside, list):
+                waiting += inside
+
+
+def _names_in(function: ast.AST) -> set[str]:
+    """The names that a function takes from outside."""
+    assert isinstance(function, ast.FunctionDef)
+    module = ast.Module([function], [])
+    waiting: list[Any] = [compile(module, "", "exec")]
+    found: set[str] = set()
+    while waiting:
+        code = waiting.pop()
+        found.update(code.co_names)
+        waiting += [one for one in code.co_consts if isinstance(one, CodeType)]
     return found
 
 
@@ -102,7 +131,7 @@ def _imported(
 ) -> Iterator[Path]:
     """Files of the packages from which the names in ``used`` are imported; None: any names."""
     home = next(top for top in tops if path.is_relative_to(top))
-    for node in ast.walk(tree):
+    for node in _statements(tree):
         modules = []
         if isinstance(node, ast.Import):
             modules = [
@@ -167,7 +196,7 @@ def choose_folder() -> Path:
     base = Path(named) if named else cache_folder("machine-code")
     if named and _NAME.fullmatch(base.name):
         base = base.parent  # chosen by the process above this one
-    folder = base / f"code-{_digest()}"
+    folder = base / f"code-{_noted(base, _ROOT, ())}"
     _use(folder)
     _keep(folder, ours=not named)
     return folder
@@ -181,7 +210,30 @@ def folder_of(package: Path, tops: Sequence[Path]) -> Path:
 @cache
 def _state_of(package: Path, tops: tuple[Path, ...]) -> str:
     """The digest of a package's compiled sources; of those that this process runs."""
-    return _digest(compiled_sources(package, tops))
+    return _noted(code_folder().parent, package, tops)
+
+
+def _noted(base: Path, package: Path, tops: Sequence[Path]) -> str:
+    """The digest of a package's compiled sources, from a note where no source has changed since.
+
+    To find out which sources are compiled takes a third of a second, at every start.
+
+    Args:
+        base: the folder that the note lies in.
+    """
+    everything = _digest(path for top in tops or (package,) for path in top.rglob("*.py"))
+    note = base / f"state-{package.name}-{everything}"
+    with contextlib.suppress(OSError, ValueError):
+        known = note.read_text("ascii")
+        if _NAME.fullmatch(f"code-{known}"):
+            return known
+    found = _digest(compiled_sources(package, tops))
+    with contextlib.suppress(OSError):
+        base.mkdir(parents=True, exist_ok=True)
+        passing = base / f"{note.name}.{os.getpid()}"
+        passing.write_text(found, "ascii")
+        os.replace(passing, note)
+    return found
 
 
 @contextlib.contextmanager
@@ -224,6 +276,10 @@ def _keep(folder: Path, *, ours: bool) -> None:
 def _tidy(base: Path, folder: Path, ours: bool) -> None:
     """Remove what nobody has used for a while; in a folder of ours whatever it is called."""
     for entry in os.scandir(base):
+        if _NOTE.match(entry.name) and entry.is_file(follow_symlinks=False):
+            with contextlib.suppress(OSError):
+                if time.time() - entry.stat().st_mtime > _UNUSED:
+                    os.unlink(entry.path)
         if entry.name == folder.name or not entry.is_dir(follow_symlinks=False):
             continue
         if not (ours or _NAME.fullmatch(entry.name)):

@@ -7,7 +7,6 @@ from typing import Any, Final
 
 import numpy as np
 
-from tablebases.solver import kernels
 from tablebases.solver.run import Kept
 from tablebases.solver.sets import Key
 from tablebases.solver.store import JSON, Shape, Store
@@ -20,8 +19,10 @@ LARGEST_WITH_DISTANCES: Final = 40_960
 distances can be had; of a larger one the solved sets are."""
 
 
-def bound_name(scope: Scope, name: str) -> str:
-    """Which bound it is that an entry of the store holds of a slice."""
+def bound_name(scope: Scope, name: str, *, complete: bool) -> str | None:
+    """Which bound a slice is that a step of this name and scope keeps; None: it is exact."""
+    if complete:
+        return None
     told = (
         f"{scope.mode} {scope.caps} {scope.white_promotions} {scope.black_promotions}"
         f" {scope.budget}"
@@ -77,6 +78,12 @@ def _symmetric(key: Key) -> bool:
     return _pieces_of(key) >= 2 and not key[1] and not key[2]
 
 
+def _blocks_of(key: Key) -> int:
+    """Blocks of a slice; as ``kernels.blocks_of``, which would have to be loaded."""
+    pieces = _pieces_of(key)
+    return (10 if _symmetric(key) else 64) * 64 ** (pieces - 1) if pieces else 1
+
+
 def _codes_of(key: Key) -> Any:
     """Piece codes of a slice, int64, shape (4,); 0 where there is no piece."""
     pieces = _pieces_of(key)
@@ -93,7 +100,7 @@ def is_of_slice(key: Key, meta: Mapping[str, JSON], shapes: Mapping[str, Shape])
     Compiled code trusts what it is given, so number of pieces, symmetry, size and type of every
     array must be those that follow from the slice itself.
     """
-    blocks = int(kernels.blocks_of(_pieces_of(key), _symmetric(key)))
+    blocks = _blocks_of(key)
     sets = dict.fromkeys(("candidates", "open"), ("<u8", (blocks, 64)))
     late = dict.fromkeys(("late_candidates", "late_open"), ("<u8", (blocks, 64)))
     codes = {"codes": ("<i8", (4,))}

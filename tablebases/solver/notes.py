@@ -12,6 +12,8 @@ import numpy as np
 
 from tablebases.solver.code import source_digest
 from tablebases.solver.entries import SOLVER_VERSION
+from tablebases.solver.plan import Plan
+from tablebases.solver.room import PLANNED_THREADS
 from tablebases.solver.scopes import SolveStep
 from tablebases.solver.sets import Answers, Key
 from tablebases.solver.store import Store
@@ -31,6 +33,12 @@ class Estimate:
     seconds: float
     bytes: int
     complete: bool
+
+    @classmethod
+    def of(cls, plan: Plan) -> Estimate:
+        """As the plan says."""
+        whole = bool(plan.structures.complete.all())
+        return cls(len(plan.structures), plan.seconds, plan.bytes(PLANNED_THREADS), whole)
 
 
 def step_name(step: SolveStep, roots: Sequence[Key]) -> str:

@@ -59,13 +59,13 @@ class Packed:
 
     Attributes:
         kept: the slice with empty arrays in place of its sets.
-        sets: name of a set -> compressed words.
+        sets: name of a set -> compressed words, or the words as they are.
         answers: what was looked up in it (``Looked``), so that it need not be opened again.
         name: by which the same slice is known again in another run; empty where it has none.
     """
 
     kept: Kept
-    sets: dict[str, bytes]
+    sets: dict[str, bytes | Array]
     answers: dict[Looked, Value] = field(default_factory=dict, compare=False, repr=False)
     name: str = ""
 
@@ -76,21 +76,35 @@ class Packed:
 
     def open(self) -> Kept:
         """The slice with its sets."""
-        arrays: dict[str, Any] = {
-            name: np.frombuffer(_expand(blob), np.uint64).reshape(-1, 64).copy()
-            for name, blob in self.sets.items()
-        }
+        arrays: dict[str, Any] = {name: _words(one).copy() for name, one in self.sets.items()}
         return replace(self.kept, **arrays)
+
+    @property
+    def nbytes(self) -> int:
+        """Bytes of the sets in memory."""
+        return sum(len(o) if isinstance(o, bytes) else int(o.nbytes) for o in self.sets.values())
 
 
 _SETS: Final = ("candidates", "open", "late_candidates", "late_open")
 _NOTHING: Final = np.zeros((0, 64), np.uint64)
 
 
-def pack(kept: Kept, name: str = "") -> Packed:
-    """Compress the sets of a slice."""
+def _words(held: bytes | Array) -> Array:
+    if not isinstance(held, bytes):
+        return held
+    words: Array = np.frombuffer(_expand(held), np.uint64).reshape(-1, 64)
+    return words
+
+
+def size_of(kept: Kept) -> int:
+    """Bytes of the sets of a slice."""
+    return sum(array.nbytes for name in _SETS if (array := getattr(kept, name)) is not None)
+
+
+def pack(kept: Kept, name: str = "", *, compress: bool = True) -> Packed:
+    """A slice to be kept, its sets compressed or as they are, which is quicker."""
     sets = {
-        name: _squeeze(array.tobytes())
+        name: _squeeze(array.tobytes()) if compress else array
         for name in _SETS
         if (array := getattr(kept, name)) is not None
     }

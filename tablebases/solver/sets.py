@@ -6,6 +6,7 @@ import math
 from collections import OrderedDict
 from collections.abc import Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from typing import Final
 
 import chess
@@ -22,6 +23,7 @@ from tablebases.solver.results import (
     open_slice,
     pack,
     place,
+    size_of,
 )
 from tablebases.solver.run import Kept
 from tablebases.solver.structures import LOWER, UPPER, Structures
@@ -44,6 +46,8 @@ _WHOLE_PART: Final = 3
 """One part in so many of the memory for opened slices is for those held as they are."""
 _OPENED: Final = 600 * 2**20
 """Bytes of opened slices kept in memory at a time."""
+_PLAIN: Final = 128 * 2**20
+"""Bytes of slices that are kept as they are; those that come later are compressed."""
 
 
 def framed(board: chess.Board, colour: chess.Color) -> chess.Board:
@@ -149,12 +153,14 @@ class Sets:
         self._most_opened = most_opened
         self._opened: OrderedDict[int, tuple[Packed, OpenDistances | OpenSets]] = OrderedDict()
         self._bytes = 0
+        self._uncompressed = 0
+        self._superseded: list[Packed] = []
 
     @property
     def packed_bytes(self) -> int:
-        """Bytes of the slices as they are kept, compressed."""
+        """Bytes of the slices as they are kept, nearly all of them compressed."""
         packed = {id(one): one for known in self.kept.values() for one in known}
-        return sum(len(blob) for one in packed.values() for blob in one.sets.values())
+        return sum(one.nbytes for one in packed.values())
 
     @property
     def opened_bytes(self) -> int:
@@ -163,8 +169,12 @@ class Sets:
 
     def answers(self) -> Answers:
         """What was looked up in slices that have a name."""
-        every = (one for known in self.kept.values() for one in known)
-        return {one.name: one.answers for one in every if one.name and one.answers}
+        every = [*self._superseded, *(one for known in self.kept.values() for one in known)]
+        merged: Answers = {}
+        for one in every:
+            if one.name and one.answers:
+                merged.setdefault(one.name, {}).update(one.answers)
+        return merged
 
     def close(self) -> None:
         """Let go of the opened slices; they are opened again when they are asked for."""
@@ -173,7 +183,10 @@ class Sets:
 
     def add(self, mode: int, key: Key, kept: Kept, name: str = "") -> None:
         """Add a slice; a whole one serves as lower and as upper bound."""
-        self.add_packed(mode, key, pack(kept, name))
+        # To compress costs more than all else that is done with slices that are never opened.
+        plain = self._uncompressed + size_of(kept) <= _PLAIN
+        self._uncompressed += size_of(kept) if plain else 0
+        self.add_packed(mode, key, pack(kept, name, compress=not plain))
 
     def add_packed(self, mode: int, key: Key, packed: Packed) -> None:
         """As ``add``, of a slice that is compressed already."""
@@ -182,9 +195,13 @@ class Sets:
         for m in (LOWER, UPPER) if kept.whole else (mode,):
             known = self.kept.setdefault((m, key), [])
             if kept.complete:
+                # Whoever does the same again asks them before this one, as was done here.
+                self._superseded += [replace(one, sets={}) for one in known]
                 known.clear()
             elif any(k.complete or (k.kept.whole and kept.whole) for k in known):
                 continue
+            elif packed.name and any(k.name == packed.name for k in known):
+                continue  # the same bound of the same slice, from another step
             known.append(packed)
 
     def complete(self, key: Key) -> bool:

@@ -13,6 +13,7 @@ import shutil
 import subprocess
 import sys
 import time
+from collections.abc import Sequence
 from pathlib import Path
 
 import numba
@@ -145,8 +146,16 @@ def test_old_folders_go_and_others_stay(monkeypatch: pytest.MonkeyPatch, tmp_pat
     for folder in (old, other):
         os.utime(folder, (month, month))
     monkeypatch.setenv("NUMBA_CACHE_DIR", str(tmp_path))
+    notes = [tmp_path / f"state-{name}-{'0' * 24}" for name in ("old", "new")]
+    for note in notes:
+        note.touch()
+    os.utime(notes[0], (month, month))
     now = code.choose_folder()
-    assert {path.name for path in tmp_path.iterdir()} == {recent.name, other.name, now.name}
+    (new,) = tmp_path.glob("state-tablebases-*")
+    assert {path.name for path in tmp_path.iterdir()} == {
+        *(recent.name, other.name, now.name),
+        *(notes[1].name, new.name),
+    }
     assert not prepared()
     # A process below this one finds the folder named, and takes the same.
     assert os.environ["NUMBA_CACHE_DIR"] == str(now)
@@ -158,6 +167,50 @@ def test_old_folders_go_and_others_stay(monkeypatch: pytest.MonkeyPatch, tmp_pat
     os.utime(now, (month, month))
     code.choose_folder()
     assert now.stat().st_mtime > time.time() - 60
+
+
+def test_what_is_compiled_is_looked_for_once(
+    copy: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """As long as no source is changed, whether compiled or not, and no setting."""
+    package, base = copy / "tablebases", tmp_path / "notes"
+    real, looked = code.compiled_sources, []
+
+    def watched(root: Path, tops: Sequence[Path] = ()) -> set[Path]:
+        looked.append(root)
+        return real(root, tops)
+
+    monkeypatch.setattr(code, "compiled_sources", watched)
+
+    def state() -> tuple[str, int]:
+        before = len(looked)
+        return code._noted(base, package, ()), len(looked) - before
+
+    first, times = state()
+    assert times == 1
+    assert first == code._digest(real(package))
+    assert state() == (first, 0)
+    (note,) = base.iterdir()
+    for spoilt in ("", "x" * 24, first[:-1], first + "\n"):
+        note.write_text(spoilt)
+        assert state() == (first, 1)
+        assert state() == (first, 0)
+    note.write_bytes(bytes(range(256)))
+    assert state() == (first, 1)
+    values = package / "values.py"
+    values.write_text(values.read_text() + "\n# changed\n")
+    assert state() == (first, 1)  # nothing is compiled from it
+    kernels_file = package / "solver" / "kernels.py"
+    kernels_file.write_text(kernels_file.read_text() + "\n# changed\n")
+    changed, times = state()
+    assert (changed != first, times) == (True, 1)
+    monkeypatch.setattr(code, "version", lambda _: "0")
+    other, times = state()
+    assert (other not in (first, changed), times) == (True, 1)
+    # Where nothing can be written it is looked for each time.
+    unwritable = tmp_path / "file"
+    unwritable.touch()
+    assert code._noted(unwritable / "folder", package, ()) == other
 
 
 def test_the_kernels_are_where_they_are_looked_for() -> None:

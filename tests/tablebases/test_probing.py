@@ -573,6 +573,34 @@ def test_damaged_distance_table(folder_with: MakeFolder) -> None:
         assert info.value.path == path
 
 
+def test_a_table_is_asked_once_about_a_position(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As long as the answers fit into memory; with and without memory they are the same."""
+    boards = [at(BISHOP_AND_KNIGHT)]
+    for move in boards[0].legal_moves:
+        boards.append(boards[0].copy(stack=False))
+        boards[-1].push(move)
+    asked: list[str] = []
+    real = chess.syzygy.Tablebase.probe_dtz_table
+
+    def watched(self: Tables, board: chess.Board, wdl: int) -> tuple[int, int]:
+        asked.append(f"{board.board_fen()} {board.turn} {wdl}")
+        return real(self, board, wdl)
+
+    monkeypatch.setattr(chess.syzygy.Tablebase, "probe_dtz_table", watched)
+    told = []
+    for most in (50_000, 3, 0):
+        monkeypatch.setattr("tablebases._syzygy._MOST_ANSWERS", most)
+        asked.clear()
+        with SyzygyProber() as prober:
+            told.append([prober.distance(board) for board in boards])
+            if most > len(set(asked)):
+                assert len(asked) == len(set(asked)) > 1
+            else:
+                assert len(asked) > len(set(asked))
+            assert len(prober._open()._answers) <= max(most, 1)
+    assert told[0] == told[1] == told[2]
+
+
 def test_bad_file_does_not_hide_a_sound_one(folder_with: MakeFolder) -> None:
     names = ("KBNvK.rtbw", "KBNvK.rtbz", "KBvK.rtbw", "KNvK.rtbw")
     folder, sound = folder_with(*names), folder_with(*names, called="sound")

@@ -27,13 +27,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tablebases import Outcome
-from tablebases.solver import Budget
+from tablebases.solver import Budget, kernels
+from tablebases.solver.entries import _blocks_of
+from tablebases.solver.notes import Estimate
 from tablebases.solver.results import (
     Distances,
     OpenDistances,
     OpenSets,
     Packed,
     Pieces,
+    pack,
     replay,
 )
 from tablebases.solver.run import Run
@@ -41,7 +44,7 @@ from tablebases.solver.scopes import SolveStep, scopes_of
 from tablebases.solver.sets import Sets, framed, keys_of, locate, positions_of
 from tablebases.solver.solution import Solution
 from tablebases.solver.structures import LOWER, UPPER, Scope, expand
-from tablebases.solver.trying import Solver, _estimate
+from tablebases.solver.trying import Solver
 
 ROOK = "8/8/3n4/4k3/8/4K3/4P3/R7 w - - 0 1"
 PAWNS = "8/8/8/4k1p1/6P1/4K3/4P3/8 w - - 0 1"
@@ -200,7 +203,7 @@ def test_a_pool_on_disk_gives_the_same(tmp_path: Path) -> None:
         plan = solver._prepare(step, [board])
         assert plan is not None
         assert (plan.bytes(2) <= memory) == (disk == 0)
-        assert solver._fits(_estimate(plan), 600.0)
+        assert solver._fits(Estimate.of(plan), 600.0)
         solver._execute(step, plan)
         (packed,) = solver.sets.kept[LOWER, locate(board)[0]]
         found.append(replay(packed.open()))
@@ -241,6 +244,88 @@ def test_pieces_are_the_array(blocks: int, seed: int) -> None:
     assert (pieces.whole() == array).all()
     assert all((pieces.block(number) == array[number]).all() for number in range(blocks))
     assert pieces.nbytes > 0
+
+
+def test_a_slice_kept_as_it_is_is_the_one_that_was_compressed(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Those that come first are not compressed, as far as their share of memory goes."""
+    monkeypatch.setattr("tablebases.solver.sets._PLAIN", 1_500)
+    sets = Sets()
+    Solver([chess.Board(PAWNS)], Budget(planned=True), sets=sets).run()
+    slices = [one for known in sets.kept.values() for one in known]
+    plain = {
+        id(one): one
+        for one in slices
+        if not any(isinstance(words, bytes) for words in one.sets.values())
+    }
+    assert 0 < sum(one.nbytes for one in plain.values()) <= 1_500
+    assert len(plain) < len({id(one) for one in slices})
+    for one in slices:
+        opened = one.open()
+        again = pack(opened, one.name)
+        assert all(isinstance(words, bytes) for words in again.sets.values())
+        assert again.sets.keys() == one.sets.keys()
+        for name in one.sets:
+            assert (getattr(again.open(), name) == getattr(opened, name)).all()
+            assert getattr(opened, name).flags.writeable
+        if id(one) in plain:
+            assert again.nbytes < one.nbytes
+    assert sets.packed_bytes == sum({id(one): one.nbytes for one in slices}.values())
+
+
+def test_answers_of_slices_that_made_way_are_kept(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A bound gives way to the exact slice, and the same bound is held once.
+
+    Asked in the same order the next time, neither has to be opened.
+    """
+    board = chess.Board(PAWNS)
+    turned = framed(board, chess.WHITE)
+    exact, bounds = Sets(), Sets()
+    Solver([board], Budget(planned=True), sets=exact).run()
+    solver = Solver([board], Budget(planned=True), sets=bounds)
+    scope = scopes_of(LOWER, LIMIT)[0]
+    solver._do(SolveStep(chess.WHITE, scope), [board])
+    key = locate(turned)[0]
+    (bound,) = bounds.kept[LOWER, key]
+    assert not bound.complete
+    assert bound.name
+
+    def go() -> Sets:
+        sets = Sets()
+        sets.remembered = remembered
+        sets.add_packed(LOWER, key, replace(bound, answers={}))
+        sets.value(LOWER, turned)
+        sets.add_packed(LOWER, key, replace(bound, answers={}))
+        assert len(sets.kept[LOWER, key]) == 1
+        (whole,) = exact.kept[LOWER, key]
+        sets.add_packed(LOWER, key, replace(whole, answers={}))
+        sets.value(LOWER, turned)
+        return sets
+
+    remembered: dict[str, Any] = {}
+    first = go()
+    (whole,) = first.kept[LOWER, key]
+    assert whole.complete
+    remembered = first.answers()
+    assert remembered.keys() == {bound.name, whole.name}
+
+    def refuse(*_: object) -> None:
+        raise AssertionError("opened again")
+
+    monkeypatch.setattr(Sets, "opened", refuse)
+    assert go().answers() == remembered
+
+
+@given(
+    st.lists(st.integers(0, 7), max_size=4).map(sorted),
+    st.integers(0, 1),
+)
+def test_blocks_are_counted_alike(codes: list[int], pawns: int) -> None:
+    """With compiled code and without."""
+    packed = sum((code + 1) << 4 * d for d, code in enumerate(codes))
+    symmetric = len(codes) >= 2 and not pawns
+    assert _blocks_of((packed, 256 * pawns, 0)) == kernels.blocks_of(len(codes), symmetric)
 
 
 @pytest.mark.parametrize(
