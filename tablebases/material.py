@@ -23,6 +23,7 @@ __all__ = [
     "material_name",
     "men",
     "normal_name",
+    "placement",
     "successors",
 ]
 
@@ -181,3 +182,16 @@ def _sort_key(name: str) -> tuple[int, int, list[int]]:
 def _require(name: str) -> None:
     if not is_material_name(name):
         raise ValueError(f"not a material name: {name!r}")
+
+
+def placement(board: chess.Board) -> tuple[int, int, int, int, int, int, int]:
+    """Where which men stand, as words: those of each kind, and White's."""
+    return (
+        board.pawns,
+        board.knights,
+        board.bishops,
+        board.rooks,
+        board.queens,
+        board.kings,
+        board.occupied_co[chess.WHITE],
+    )

@@ -200,14 +200,14 @@ def test_whatever_lines_prove_comes_back(
     folder, proof = tmp_path_factory.mktemp("notes"), LineProof(*interval, tuple(line), nodes)
     notes = SearchNotes(folder)
     notes.begin(LINES)
-    assert notes.proof(LINES[0], (1, 2), lambda: proof) == proof
+    assert notes.answers("lines", [LINES[0]], (1, 2), lambda: [proof]) == [proof]
     notes.keep()
     notes = SearchNotes(folder)
     notes.begin(LINES)
     other = LineProof(Outcome.LOSS, Outcome.WIN, (), 0)
-    assert notes.proof(LINES[0], (1, 2), lambda: other) == proof
+    assert notes.answers("lines", [LINES[0]], (1, 2), lambda: [other]) == [proof]
     for board, limits in ((LINES[1], (1, 2)), (LINES[0], (1, 3)), (LINES[0], (12,))):
-        assert notes.proof(board, limits, lambda: other) == other
+        assert notes.answers("lines", [board], limits, lambda: [other]) == [other]
 
 
 ANSWERS = st.dictionaries(

@@ -6,6 +6,8 @@ from collections.abc import Sequence
 
 import chess
 
+from tablebases.material import placement
+
 
 def after_move(board: chess.Board, move: chess.Move) -> chess.Board:
     """The position after ``move``, without a move stack."""
@@ -46,15 +48,4 @@ def position_key(board: chess.Board) -> Key:
 
 def place_key(board: chess.Board) -> Key:
     """Equal for positions in which the same can be played; the clock may differ."""
-    return (
-        board.pawns,
-        board.knights,
-        board.bishops,
-        board.rooks,
-        board.queens,
-        board.kings,
-        board.occupied_co[chess.WHITE],
-        board.turn,
-        board.castling_rights,
-        board.ep_square,
-    )
+    return (*placement(board), board.turn, board.castling_rights, board.ep_square)

@@ -71,7 +71,8 @@ class LineJudge:
             return self.prover.prove(board)
         effort = self.effort
         limits = (effort.proof_nodes, effort.proof_checked, effort.proof_slack)
-        return notes.proof(board, limits, lambda: self.prover.prove(board))
+        (known,) = notes.answers("lines", [board], limits, lambda: [self.prover.prove(board)])
+        return known
 
     def _by_tables(self, board: chess.Board) -> LineProof:
         return prove(

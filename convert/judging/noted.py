@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 __all__ = ["SearchNotes"]
 
-T = TypeVar("T", Found, EachMove)
+T = TypeVar("T", Found, EachMove, LineProof)
 
 #: Bytes on disk for the notes of all games.
 LIMIT = 256 * 2**20
@@ -65,7 +65,7 @@ class SearchNotes:
         from tablebases.solver.code import source_digest
 
         files = [*_PROGRAM.rglob("*.py"), *(_PROGRAM / "judging" / "search").glob("*.json")]
-        return f"{source_digest(_PROGRAM, sorted(files))} {source_digest()}"
+        return f"{source_digest(_PROGRAM, files)} {source_digest()}"
 
     def begin(self, boards: Sequence[chess.Board]) -> None:
         """A game with these positions is looked at from now on; the one before is kept."""
@@ -82,16 +82,22 @@ class SearchNotes:
             self._changed = False
 
     def answers(
-        self, way: str, boards: Sequence[chess.Board], positions: int, ask: Callable[[], list[T]]
+        self,
+        way: str,
+        boards: Sequence[chess.Board],
+        limits: int | tuple[int, ...],
+        ask: Callable[[], list[T]],
     ) -> list[T]:
         """What a search says of each of these boards, asked only where that is not known.
 
         Args:
             way: the kind of search; each gives answers of one kind.
+            limits: of the search: positions, for instance.
         """
         if not self._key:
             return ask()
-        question = _question(way, [positions], boards)
+        text = "\n".join((way, str(limits), *(board.fen() for board in boards)))
+        question = hashlib.blake2b(text.encode(), digest_size=12).hexdigest()
         with contextlib.suppress(ValueError, TypeError, KeyError, IndexError, AttributeError):
             known: list[Any] = [_read(one) for one in self._known[question]]
             if len(known) == len(boards):
@@ -100,30 +106,6 @@ class SearchNotes:
         self._known[question] = [_written(one) for one in new]
         self._changed = True
         return new
-
-    def proof(
-        self, board: chess.Board, limits: Sequence[int], ask: Callable[[], LineProof]
-    ) -> LineProof:
-        """What lines into the built-in tables prove, asked only where that is not known.
-
-        Args:
-            limits: of the search for them.
-        """
-        if not self._key:
-            return ask()
-        question = _question("lines", limits, [board])
-        with contextlib.suppress(ValueError, TypeError, KeyError, AttributeError):
-            low, high, line, nodes = self._known[question]
-            return LineProof(Outcome[low], Outcome[high], _moves(line), int(nodes))
-        new = ask()
-        self._known[question] = [new.low.name, new.high.name, _names(new.line), new.nodes]
-        self._changed = True
-        return new
-
-
-def _question(way: str, limits: Sequence[int], boards: Sequence[chess.Board]) -> str:
-    text = "\n".join((way, *map(str, limits), *(board.fen() for board in boards)))
-    return hashlib.blake2b(text.encode(), digest_size=12).hexdigest()
 
 
 def _names(line: Sequence[chess.Move]) -> str:
@@ -134,16 +116,21 @@ def _moves(names: str) -> tuple[chess.Move, ...]:
     return tuple(map(chess.Move.from_uci, names.split()))
 
 
-def _written(answer: Found | EachMove) -> list[Any]:
-    """As JSON holds it: four numbers and words for one line, three for all moves."""
+def _written(answer: Found | EachMove | LineProof) -> list[Any]:
+    """As JSON holds it: four entries for a line (a proof begins with a word), three for all."""
+    if isinstance(answer, LineProof):
+        return [answer.low.name, answer.high.name, _names(answer.line), answer.nodes]
     if isinstance(answer, Found):
         return [answer.score, _names(answer.line), answer.depth, answer.positions]
     moves = [[move.uci(), *_written(one)] for move, one in answer.found.items()]
     return [moves, answer.depth, answer.positions]
 
 
-def _read(text: list[Any]) -> Found | EachMove:
+def _read(text: list[Any]) -> Found | EachMove | LineProof:
     """What ``_written`` wrote."""
+    if isinstance(text[0], str):
+        low, high, line, nodes = text
+        return LineProof(Outcome[low], Outcome[high], _moves(line), int(nodes))
     if len(text) == 3:
         moves, depth, positions = text
         by_move = {chess.Move.from_uci(move): _line(rest) for move, *rest in moves}

@@ -49,6 +49,7 @@ from convert.measuring.rated_games import SEED, Filter, RatedGame, each_part, in
 from convert.reading.fen import SourceError
 from convert.rim.outputs import Output, OutputError, check
 from convert.rim.safe_text import safe_line
+from tablebases.material import placement
 
 #: Worth of a man in pawns, as every primer gives it (common practice); a king beyond all else.
 WORTH = (0, 1, 3, 3, 5, 9, 100)
@@ -188,16 +189,7 @@ def quiet_boards(game: RatedGame, every: int) -> Iterator[tuple[int, chess.Board
 
 def row_of(game: RatedGame, ply: int, board: chess.Board) -> tuple[Any, ...]:
     """The entries of a position, in the order of :data:`FIELDS`."""
-    words = (
-        board.pawns,
-        board.knights,
-        board.bishops,
-        board.rooks,
-        board.queens,
-        board.kings,
-        board.occupied_co[chess.WHITE],
-        board.occupied_co[chess.BLACK],
-    )
+    words = (*placement(board), board.occupied_co[chess.BLACK])
     square = board.ep_square if board.has_legal_en_passant() else None
     return (
         words,

@@ -19,10 +19,9 @@ from collections.abc import Iterable, Iterator, Sequence
 from functools import cache
 from importlib.metadata import version
 from pathlib import Path
-from types import CodeType
-from typing import Any, Final
+from typing import Final
 
-from tablebases.folders import cache_folder
+from tablebases.folders import cache_folder, write_whole
 
 __all__ = [
     "choose_folder",
@@ -76,10 +75,11 @@ def compiled_sources(root: Path = _ROOT, tops: Sequence[Path] = ()) -> set[Path]
             continue
         tree = ast.parse(text)
         used = {
-            name
-            for function in _statements(tree)
+            name.id
+            for function in ast.walk(tree)
             if _is_compiled(function)
-            for name in _names_in(function)
+            for name in ast.walk(function)
+            if isinstance(name, ast.Name)
         }
         if used:
             found.add(path)
@@ -89,34 +89,6 @@ def compiled_sources(root: Path = _ROOT, tops: Sequence[Path] = ()) -> set[Path]
         if path not in found:
             found.add(path)
             waiting += _imported(tops, path, ast.parse(path.read_bytes()), None)
-    return found
-
-
-def _statements(tree: ast.AST) -> Iterator[ast.AST]:
-    """All statements, those inside others too.
-
-    What they are made of is most of a tree, and every start of the program waits for this.
-    """
-    waiting = [tree]
-    while waiting:
-        node = waiting.pop()
-        yield node
-        for field in ("body", "orelse", "finalbody", "handlers", "cases"):
-            inside = getattr(node, field, None)
-            if isinstance(inside, list):
-                waiting += inside
-
-
-def _names_in(function: ast.AST) -> set[str]:
-    """The names that a function takes from outside."""
-    assert isinstance(function, ast.FunctionDef)
-    module = ast.Module([function], [])
-    waiting: list[Any] = [compile(module, "", "exec")]
-    found: set[str] = set()
-    while waiting:
-        code = waiting.pop()
-        found.update(code.co_names)
-        waiting += [one for one in code.co_consts if isinstance(one, CodeType)]
     return found
 
 
@@ -131,7 +103,7 @@ def _imported(
 ) -> Iterator[Path]:
     """Files of the packages from which the names in ``used`` are imported; None: any names."""
     home = next(top for top in tops if path.is_relative_to(top))
-    for node in _statements(tree):
+    for node in ast.walk(tree):
         modules = []
         if isinstance(node, ast.Import):
             modules = [
@@ -230,9 +202,7 @@ def _noted(base: Path, package: Path, tops: Sequence[Path]) -> str:
     found = _digest(compiled_sources(package, tops))
     with contextlib.suppress(OSError):
         base.mkdir(parents=True, exist_ok=True)
-        passing = base / f"{note.name}.{os.getpid()}"
-        passing.write_text(found, "ascii")
-        os.replace(passing, note)
+        write_whole(str(note), [found.encode()])
     return found
 
 

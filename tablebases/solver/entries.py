@@ -7,6 +7,7 @@ from typing import Any, Final
 
 import numpy as np
 
+from tablebases.solver import kernels
 from tablebases.solver.run import Kept
 from tablebases.solver.sets import Key
 from tablebases.solver.store import JSON, Shape, Store
@@ -79,9 +80,9 @@ def _symmetric(key: Key) -> bool:
 
 
 def _blocks_of(key: Key) -> int:
-    """Blocks of a slice; as ``kernels.blocks_of``, which would have to be loaded."""
-    pieces = _pieces_of(key)
-    return (10 if _symmetric(key) else 64) * 64 ** (pieces - 1) if pieces else 1
+    """Blocks of a slice; without machine code, which would have to be loaded for it."""
+    count = getattr(kernels.blocks_of, "py_func", kernels.blocks_of)
+    return int(count(_pieces_of(key), _symmetric(key)))
 
 
 def _codes_of(key: Key) -> Any:

@@ -96,11 +96,6 @@ def _words(held: bytes | Array) -> Array:
     return words
 
 
-def size_of(kept: Kept) -> int:
-    """Bytes of the sets of a slice."""
-    return sum(array.nbytes for name in _SETS if (array := getattr(kept, name)) is not None)
-
-
 def pack(kept: Kept, name: str = "", *, compress: bool = True) -> Packed:
     """A slice to be kept, its sets compressed or as they are, which is quicker."""
     sets = {

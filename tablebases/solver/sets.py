@@ -6,12 +6,12 @@ import math
 from collections import OrderedDict
 from collections.abc import Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import replace
 from typing import Final
 
 import chess
 import numpy as np
 
+from tablebases.material import placement
 from tablebases.solver import kernels
 from tablebases.solver.results import (
     MOST_WHOLE,
@@ -23,7 +23,6 @@ from tablebases.solver.results import (
     open_slice,
     pack,
     place,
-    size_of,
 )
 from tablebases.solver.run import Kept
 from tablebases.solver.structures import LOWER, UPPER, Structures
@@ -67,17 +66,7 @@ def positions_of(board: chess.Board, moves_too: bool = True) -> Iterator[chess.B
 def place_of(board: chess.Board) -> Place:
     """The position without its clocks, for tables in memory."""
     ep_square = board.ep_square if board.has_legal_en_passant() else None
-    return (
-        board.pawns,
-        board.knights,
-        board.bishops,
-        board.rooks,
-        board.queens,
-        board.kings,
-        board.occupied_co[chess.WHITE],
-        board.turn,
-        ep_square,
-    )
+    return (*placement(board), board.turn, ep_square)
 
 
 def locate(board: chess.Board) -> tuple[Key, list[int]]:
@@ -153,8 +142,8 @@ class Sets:
         self._most_opened = most_opened
         self._opened: OrderedDict[int, tuple[Packed, OpenDistances | OpenSets]] = OrderedDict()
         self._bytes = 0
-        self._uncompressed = 0
-        self._superseded: list[Packed] = []
+        self._plain_bytes = 0
+        self._made_way: Answers = {}
 
     @property
     def packed_bytes(self) -> int:
@@ -169,12 +158,8 @@ class Sets:
 
     def answers(self) -> Answers:
         """What was looked up in slices that have a name."""
-        every = [*self._superseded, *(one for known in self.kept.values() for one in known)]
-        merged: Answers = {}
-        for one in every:
-            if one.name and one.answers:
-                merged.setdefault(one.name, {}).update(one.answers)
-        return merged
+        every = (one for known in self.kept.values() for one in known)
+        return self._made_way | {one.name: one.answers for one in every if one.name and one.answers}
 
     def close(self) -> None:
         """Let go of the opened slices; they are opened again when they are asked for."""
@@ -184,9 +169,12 @@ class Sets:
     def add(self, mode: int, key: Key, kept: Kept, name: str = "") -> None:
         """Add a slice; a whole one serves as lower and as upper bound."""
         # To compress costs more than all else that is done with slices that are never opened.
-        plain = self._uncompressed + size_of(kept) <= _PLAIN
-        self._uncompressed += size_of(kept) if plain else 0
-        self.add_packed(mode, key, pack(kept, name, compress=not plain))
+        packed = pack(kept, name, compress=False)
+        if self._plain_bytes + packed.nbytes > _PLAIN:
+            packed = pack(kept, name)
+        else:
+            self._plain_bytes += packed.nbytes
+        self.add_packed(mode, key, packed)
 
     def add_packed(self, mode: int, key: Key, packed: Packed) -> None:
         """As ``add``, of a slice that is compressed already."""
@@ -196,7 +184,7 @@ class Sets:
             known = self.kept.setdefault((m, key), [])
             if kept.complete:
                 # Whoever does the same again asks them before this one, as was done here.
-                self._superseded += [replace(one, sets={}) for one in known]
+                self._made_way |= {one.name: one.answers for one in known if one.name}
                 known.clear()
             elif any(k.complete or (k.kept.whole and kept.whole) for k in known):
                 continue

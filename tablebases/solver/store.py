@@ -29,7 +29,6 @@ import json
 import math
 import os
 import re
-import secrets
 import struct
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -40,7 +39,7 @@ from typing import Any, BinaryIO, Final, TypeAlias
 import numpy as np
 import numpy.typing as npt
 
-from tablebases.folders import cache_folder
+from tablebases.folders import cache_folder, write_whole
 
 __all__ = ["FORMAT", "JSON", "Entry", "Shape", "Store"]
 
@@ -207,7 +206,7 @@ class Store:
                 return False
             self.folder.mkdir(parents=True, exist_ok=True)
             self._make_room(path, room)
-            _write(path, pieces)
+            write_whole(path, pieces)
         except (OSError, MemoryError):
             return False
         return True
@@ -371,25 +370,6 @@ def _pieces(
     whole = _FRONT.size + _DIGEST + len(header) + sum(len(piece) for piece in body)
     front = _FRONT.pack(_MAGIC, FORMAT, len(header), whole)
     return [front, _digest(front, header), header, *body]
-
-
-def _write(path: str, pieces: Sequence[bytes | memoryview]) -> None:
-    """Write a file so that ``path`` is at every moment the old file or the whole new one.
-
-    Raises:
-        OSError: it could not be written; ``path`` is as before.
-    """
-    stem = path.removesuffix(".slice")
-    passing = f"{stem}.{os.getpid()}-{secrets.token_hex(8)}.part"
-    try:
-        # No fsync: after a power cut the digests tell a torn file, and a cache may lose one.
-        with open(passing, "xb") as handle:
-            for piece in pieces:
-                handle.write(piece)
-        os.replace(passing, path)
-    except BaseException:
-        _remove(passing)
-        raise
 
 
 def _read_header(handle: BinaryIO) -> _Header:

@@ -14,6 +14,7 @@ import chess
 import numpy as np
 
 from tablebases.solver.budget import Budget, Cost, Progress
+from tablebases.solver.code import prepared
 from tablebases.solver.entries import (
     LARGEST_WITH_DISTANCES,
     bound_name,
@@ -139,18 +140,15 @@ class Solver:
         """
         self.started = time.monotonic()
         self.deadline = self.started + self.budget.seconds
-        if not self.budget.planned:
-            self._make_ready()
+        if not (self.budget.planned and prepared()):
+            self._make_ready()  # here, where an interrupt ends it
         with self._listening(), contextlib.suppress(Stopped):
             self._work()
         self._notes.keep()
         return self.solution()
 
     def _make_ready(self) -> None:
-        """Compile the kernels or load them, which counts as no time of the solver's.
-
-        Where all is in the store nothing is planned, and a second of loading is saved.
-        """
+        """Have the kernels, which is counted as no time; only what is planned needs them."""
         begun = time.monotonic()
         _compile()
         taken = time.monotonic() - begun

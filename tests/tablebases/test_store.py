@@ -24,6 +24,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tablebases import folders
+
 np = pytest.importorskip("numpy")
 
 store_module = importlib.import_module("tablebases.solver.store")
@@ -626,7 +628,7 @@ def test_a_full_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, fails_at: 
     def no_replace(*_: str) -> None:
         raise full
 
-    monkeypatch.setattr(store_module, "open", Full, raising=False)
+    monkeypatch.setattr(folders, "open", Full, raising=False)
     if fails_at == "replace":
         monkeypatch.setattr(store_module.os, "replace", no_replace)
     assert store.put("k", {"N": words(50)}, {"turn": 2}) is False

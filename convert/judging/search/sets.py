@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
-import os
-import tempfile
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from itertools import combinations_with_replacement
@@ -17,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from convert.judging.search.leaves import COLUMNS, slice_key
-from tablebases.folders import cache_folder
+from tablebases.folders import cache_folder, write_whole
 from tablebases.solver.classes import solve_class
 from tablebases.solver.entries import SOLVER_VERSION
 from tablebases.solver.kernels import LAST_TRUE_PLY
@@ -172,17 +170,7 @@ def write(leaves: Leaves, path: Path) -> None:
     )
     digest = _digest(body)
     path.parent.mkdir(parents=True, exist_ok=True)
-    handle, passing = tempfile.mkstemp(dir=path.parent, suffix=".part")
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(_MAGIC + digest)
-            for part in body:
-                file.write(part)
-        os.replace(passing, path)
-    except BaseException:
-        with contextlib.suppress(OSError):
-            os.unlink(passing)
-        raise
+    write_whole(str(path), (_MAGIC + digest, *body))
 
 
 def read(path: Path) -> Leaves | None:
