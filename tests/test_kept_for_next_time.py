@@ -87,6 +87,9 @@ def test_a_game_is_not_searched_twice(tmp_path: Path, monkeypatch: pytest.Monkey
     again, then = looked(tmp_path)
     assert then == answers
     assert again.looked_at == first.looked_at > 0
+    alone = LookAhead(200, 20)  # with nothing noted, either
+    alone.compare([])
+    assert alone.guess([]) == []
 
 
 @pytest.mark.parametrize("change", ["positions", "game", "search", "damage", "content"])

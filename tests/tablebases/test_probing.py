@@ -579,6 +579,8 @@ def test_a_table_is_asked_once_about_a_position(monkeypatch: pytest.MonkeyPatch)
     for move in boards[0].legal_moves:
         boards.append(boards[0].copy(stack=False))
         boards[-1].push(move)
+    # Whoever is to move wins, in 3 plies or in 13 (the built-in tables).
+    boards += [at(f"7Q/8/q3k1K1/8/8/8/8/8 {turn} - - 0 1") for turn in "wb"]
     asked: list[str] = []
     real = chess.syzygy.Tablebase.probe_dtz_table
 
@@ -599,6 +601,7 @@ def test_a_table_is_asked_once_about_a_position(monkeypatch: pytest.MonkeyPatch)
                 assert len(asked) > len(set(asked))
             assert len(prober._open()._answers) <= max(most, 1)
     assert told[0] == told[1] == told[2]
+    assert [distance.plies for distance in told[0][-2:]] == [3, 13]
 
 
 def test_bad_file_does_not_hide_a_sound_one(folder_with: MakeFolder) -> None:
