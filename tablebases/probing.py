@@ -108,6 +108,10 @@ class ProbeCounts:
     wdl: int = 0
     dtz: int = 0
 
+    def __sub__(self, before: ProbeCounts) -> ProbeCounts:
+        """How often since then."""
+        return ProbeCounts(self.wdl - before.wdl, self.dtz - before.dtz)
+
 
 QUICK: Final = {"wdl": 32, "dtz": 8}
 """Positions compared before a file of the user's is used, if the sum at its end fits."""
@@ -223,6 +227,12 @@ class SyzygyProber:
         """How often this prober was asked so far."""
         with self._lock:
             return ProbeCounts(self._wdl_count, self._dtz_count)
+
+    def count_again(self, counts: ProbeCounts) -> None:
+        """Count questions that another run asked and whose answers were kept."""
+        with self._lock:
+            self._wdl_count += counts.wdl
+            self._dtz_count += counts.dtz
 
     @property
     def problems(self) -> tuple[CheckResult, ...]:

@@ -20,7 +20,7 @@ from convert.judging.search.front import EachMove, Found, Search
 from convert.judging.search.lines import LineProver
 from convert.judging.solving import REACHES, SolverJudge
 from convert.model import Verdict
-from tablebases.probing import SyzygyProber, open_tables
+from tablebases.probing import ProbeCounts, SyzygyProber, open_tables
 from tablebases.solver import Store
 from tablebases.solver import sets as open_slices
 from tablebases.solver.notes import read_answers, write_answers
@@ -160,17 +160,18 @@ def test_lines_into_the_tables_are_not_proved_twice(
 ) -> None:
     """With the built-in tables; with others, or at another effort, they are looked for again."""
 
-    def judged(effort: Effort, tables: SyzygyProber) -> list[Verdict | None]:
+    def judged(effort: Effort, tables: SyzygyProber) -> tuple[list[Verdict | None], ProbeCounts]:
         look = LookAhead(200, 20)
         look.notes = SearchNotes(tmp_path / "notes")
         look.notes.begin(LINES)
         judge = LineJudge(tables, effort, 4, look)
         told = [judge.judge(board) for board in LINES]
         look.notes.keep()
-        return told
+        return told, tables.counts
 
     first = judged(effort, open_tables())
-    assert any(verdict is not None and verdict.via for verdict in first)
+    assert any(verdict is not None and verdict.via for verdict in first[0])
+    assert first[1].wdl > 0
 
     class Asked(Exception):
         pass
@@ -200,7 +201,9 @@ def test_whatever_lines_prove_comes_back(
     line: list[chess.Move],
     nodes: int,
 ) -> None:
-    folder, proof = tmp_path_factory.mktemp("notes"), LineProof(*interval, tuple(line), nodes)
+    probes = ProbeCounts(nodes // 3, nodes // 2)
+    folder = tmp_path_factory.mktemp("notes")
+    proof = LineProof(*interval, tuple(line), nodes, probes)
     notes = SearchNotes(folder)
     notes.begin(LINES)
     assert notes.answers("lines", [LINES[0]], (1, 2), lambda: [proof]) == [proof]

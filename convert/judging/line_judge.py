@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
@@ -71,8 +72,16 @@ class LineJudge:
             return self.prover.prove(board)
         effort = self.effort
         limits = (effort.proof_nodes, effort.proof_checked, effort.proof_slack)
-        (known,) = notes.answers("lines", [board], limits, lambda: [self.prover.prove(board)])
-        return known
+        before = tables.counts
+
+        def ask() -> list[LineProof]:
+            shown = self.prover.prove(board)
+            return [replace(shown, probes=tables.counts - before)]
+
+        (line_proof,) = notes.answers("lines", [board], limits, ask)
+        if tables.counts == before:
+            tables.count_again(line_proof.probes)  # so that a report counts the same
+        return line_proof
 
     def _by_tables(self, board: chess.Board) -> LineProof:
         return prove(

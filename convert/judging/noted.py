@@ -20,6 +20,7 @@ import chess
 from convert.judging.proof import LineProof
 from convert.judging.search.front import EachMove, Found
 from tablebases.folders import cache_folder
+from tablebases.probing import ProbeCounts
 from tablebases.values import Outcome
 
 if TYPE_CHECKING:
@@ -119,7 +120,9 @@ def _moves(names: str) -> tuple[chess.Move, ...]:
 def _written(answer: Found | EachMove | LineProof) -> list[Any]:
     """As JSON holds it: four entries for a line (a proof begins with a word), three for all."""
     if isinstance(answer, LineProof):
-        return [answer.low.name, answer.high.name, _names(answer.line), answer.nodes]
+        line = _names(answer.line)
+        counts = [answer.nodes, answer.probes.wdl, answer.probes.dtz]
+        return [answer.low.name, answer.high.name, line, *counts]
     if isinstance(answer, Found):
         return [answer.score, _names(answer.line), answer.depth, answer.positions]
     moves = [[move.uci(), *_written(one)] for move, one in answer.found.items()]
@@ -129,8 +132,9 @@ def _written(answer: Found | EachMove | LineProof) -> list[Any]:
 def _read(text: list[Any]) -> Found | EachMove | LineProof:
     """What ``_written`` wrote."""
     if isinstance(text[0], str):
-        low, high, line, nodes = text
-        return LineProof(Outcome[low], Outcome[high], _moves(line), int(nodes))
+        low, high, line, nodes, wdl, dtz = text
+        probes = ProbeCounts(int(wdl), int(dtz))
+        return LineProof(Outcome[low], Outcome[high], _moves(line), int(nodes), probes)
     if len(text) == 3:
         moves, depth, positions = text
         by_move = {chess.Move.from_uci(move): _line(rest) for move, *rest in moves}

@@ -15,12 +15,12 @@ is used where tables of the user's reach further than its exact leaves, and to h
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import chess
 
 from convert.judging.laws import claim_is_near
-from tablebases.probing import Prober
+from tablebases.probing import ProbeCounts, Prober
 from tablebases.values import Outcome
 
 
@@ -29,13 +29,15 @@ class LineProof:
     """Interval of outcomes for the side to move, and a line that shows it.
 
     ``line`` is the winning (or saving) line where ``low`` was raised, else
-    empty.  ``nodes`` visited, or looked at by the compiled search.
+    empty.  ``nodes`` visited, or looked at by the compiled search; ``probes`` of
+    the tables, where they were counted.
     """
 
     low: Outcome
     high: Outcome
     line: tuple[chess.Move, ...]
     nodes: int
+    probes: ProbeCounts = field(default_factory=ProbeCounts)
 
     @property
     def decided(self) -> bool:
