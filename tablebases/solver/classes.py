@@ -28,6 +28,7 @@ from chess import KING
 from tablebases.errors import TablebaseError
 from tablebases.material import is_material_name, men
 from tablebases.solver import kernels
+from tablebases.solver.bare import four_numbers, sixty_four_words
 from tablebases.solver.budget import Budget, Cost, Progress
 from tablebases.solver.entries import LARGEST_WITH_DISTANCES, read_slice, store_key, write_slice
 from tablebases.solver.geometry import IMAGE, TRIANGLE_SQUARES
@@ -267,9 +268,9 @@ def _fixed(g, k, codes, squares, wk, bk):
 @_jit
 def _tally(k, symmetric, codes, wp, bp, white, black, none, weights, blocks, count, out):
     """Count the legal positions of a slice by value; returns the longest win, White to move."""
-    squares = np.zeros(4, np.int64)
-    white_legal = np.zeros(64, U)
-    black_legal = np.zeros(64, U)
+    squares = four_numbers()
+    white_legal = sixty_four_words()
+    black_legal = sixty_four_words()
     longest = 0
     for b in range(count):
         block = blocks[b]

@@ -34,6 +34,7 @@ from typing import Any, Final
 import numpy as np
 from numba import njit
 
+from tablebases.solver.bare import BARE, four_numbers, sixty_four_words
 from tablebases.solver.geometry import (
     BETWEEN,
     BEYOND,
@@ -110,7 +111,7 @@ LAST_TRUE_PLY: Final = 100
 
 def _jit(function: Any) -> Any:
     """Compile without the interpreter's lock, and keep the machine code between runs."""
-    return njit(cache=True, nogil=True, boundscheck=False)(function)
+    return njit(cache=True, nogil=True, boundscheck=False, **BARE)(function)
 
 
 @njit(inline="always")
@@ -232,10 +233,13 @@ def image_block(k, g, squares):
 
 
 @_jit
-def fetch(pool, offset, k, symmetric, squares, scratch, m):
-    """The 64 words for these squares; in ``scratch[m]`` where a symmetry is at work."""
+def place_of(pool, offset, k, symmetric, squares, scratch, m):
+    """Where the 64 words for these squares are: a block of the pool.
+
+    Below nought: ``scratch[-1 - place]``, for no set at all and where a symmetry is at work.
+    """
     if offset < 0:
-        return scratch[0]
+        return -1
     if symmetric and TO_TRIANGLE[squares[0]] != 0:
         g = TO_TRIANGLE[squares[0]]
         source = pool[offset + image_block(k, g, squares)]
@@ -256,8 +260,15 @@ def fetch(pool, offset, k, symmetric, squares, scratch, m):
                     for f in range(8):
                         out[to + f] = source[at + f]
         flip_words(out, g)
-        return out
-    return pool[offset + block_at(k, symmetric, squares)]
+        return -1 - m
+    return offset + block_at(k, symmetric, squares)
+
+
+@njit(inline="always")
+def fetch(pool, offset, k, symmetric, squares, scratch, m):
+    """The 64 words for these squares; in ``scratch[m]`` where a symmetry is at work."""
+    place = place_of(pool, offset, k, symmetric, squares, scratch, m)
+    return pool[place] if place >= 0 else scratch[-1 - place]
 
 
 # --- what is legal ---------------------------------------------------------------------------
@@ -266,7 +277,7 @@ def fetch(pool, offset, k, symmetric, squares, scratch, m):
 @_jit
 def valid_blocks(k, symmetric, pawns, out):
     """Blocks in which no two men share a square; returns their number."""
-    squares = np.zeros(4, np.int64)
+    squares = four_numbers()
     count = 0
     blocks = 1
     for d in range(k):
@@ -414,7 +425,7 @@ def read_exits(
     occupied = wp | bp
     for d in range(k):
         occupied |= bit(squares[d])
-    child_squares = np.zeros(4, np.int64)
+    child_squares = four_numbers()
     off_l = OFF_LATE_L if late else OFF_L
     off_n = OFF_LATE_N if late else OFF_N
     for r in range(first, last):
@@ -444,7 +455,7 @@ def read_exits(
                 continue
             block = fetch(pool, offset, ck, symmetric, child_squares, scratch, Int(1))
             if child >= 0 and (row[ROW_EP1] != NO_SLICE or row[ROW_EP2] != NO_SLICE):
-                block = after_double_step(
+                after_double_step(
                     side,
                     row,
                     block,
@@ -460,6 +471,7 @@ def read_exits(
                     pool,
                     scratch,
                 )
+                block = scratch[2]
             mask = ALL
             if a >= 0:
                 mask &= ~bit(a)
@@ -543,7 +555,7 @@ def read_exits(
 def after_double_step(
     side, row, block, child, child_squares, ck, codes, WP, BP, OFF, off_l, off_n, pool, scratch
 ):
-    """The child's block as it stands when the pawn may be taken en passant."""
+    """Into ``scratch[2]`` the child's block as it stands when the pawn may be taken en passant."""
     out = scratch[2]
     for i in range(64):
         out[i] = block[i]
@@ -581,7 +593,6 @@ def after_double_step(
             )
             for i in range(64):
                 out[i] &= ~after[i]
-    return out
 
 
 @_jit
@@ -845,9 +856,11 @@ def push_front(
     loses the placements with a king on the square just passed and gains that square's own front.
     Blocks that change are stamped with ``ply`` in ``changed``.
     """
-    squares = np.zeros(4, np.int64)
-    carry = np.empty(64, U)
-    none = np.zeros(64, U)
+    squares = four_numbers()
+    carry = sixty_four_words()
+    none = sixty_four_words()
+    for i in range(64):
+        none[i] = ZERO
     for q in range(n_front):
         where[front_blocks[f, q]] = q
     for q in range(n_front):
@@ -1003,9 +1016,9 @@ def begin(
     Returns:
         The number of blocks in ``front_blocks``.
     """
-    squares = np.zeros(4, np.int64)
-    R = np.empty(64, U)
-    quiet = np.empty(64, U)
+    squares = four_numbers()
+    R = sixty_four_words()
+    quiet = sixty_four_words()
     for q in range(count):
         b = blocks[q]
         squares_of(b, k, symmetric, squares)
@@ -1143,8 +1156,8 @@ def iterate(
     look at them; they are taken in their order, so that neighbours in memory come together.
     Returns True when nothing is left to do.
     """
-    squares = np.zeros(4, np.int64)
-    R = np.empty(64, U)
+    squares = four_numbers()
+    R = sixty_four_words()
     pawns = wp | bp
     ply = state[0]
     n_front = state[1]
@@ -1501,9 +1514,9 @@ def late_exits(
     codes = CODES[s]
     wp = WP[s]
     bp = BP[s]
-    squares = np.zeros(4, np.int64)
-    R = np.empty(64, U)
-    quiet = np.empty(64, U)
+    squares = four_numbers()
+    R = sixty_four_words()
+    quiet = sixty_four_words()
     for q in range(count):
         b = blocks[q]
         squares_of(b, k, symmetric, squares)
@@ -1701,8 +1714,8 @@ def restart(
 
     Writes the distances of plies 0 and 1 (a mate is stored as 0).
     """
-    squares = np.zeros(4, np.int64)
-    quiet = np.empty(64, U)
+    squares = four_numbers()
+    quiet = sixty_four_words()
     mates = fronts[1]
     nones = fronts[0]
     for q in range(count):

@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 from numba import njit
 
+from tablebases.solver.bare import BARE
 from tablebases.solver.kernels import (
     OFF_KEEP_C,
     OFF_KEEP_N,
@@ -146,7 +147,7 @@ def sizes_of(structures: Structures) -> Array:
     return table[structures.pieces, structures.symmetric]
 
 
-@njit(cache=True)
+@njit(cache=True, **BARE)
 def _reads_of(rows, first, last, out_child, out_set):
     """What a slice reads: (slice, set) pairs with set 0 = L, 1 = N, 2 = stalemates."""
     n = 0

@@ -20,6 +20,7 @@ import numpy as np
 import numpy.typing as npt
 from numba import njit
 
+from tablebases.solver.bare import BARE
 from tablebases.solver.kernels import (
     NO_SLICE,
     OPEN_PROMOTION,
@@ -132,7 +133,7 @@ def _popcount(x):
     return n
 
 
-@njit(cache=True)
+@njit(cache=True, **BARE)
 def _unpack(packed, codes):
     k = 0
     while packed != 0:
@@ -148,7 +149,7 @@ def _is_symmetric(k, white, black):
     return k >= 2 and white == U(0) and black == U(0)
 
 
-@njit(cache=True)
+@njit(cache=True, **BARE)
 def _pack(codes, k):
     packed = 0
     for d in range(k - 1, -1, -1):

@@ -295,7 +295,7 @@ def test_no_function_is_compiled_for_a_literal() -> None:
         if isinstance(node, ast.FunctionDef)
         and [ast.unparse(decorator) for decorator in node.decorator_list] == ["_jit"]
     }
-    assert {"read_exits", "push_front", "fetch"} <= compiled
+    assert {"read_exits", "push_front", "place_of"} <= compiled
     calls = [
         node
         for node in ast.walk(tree)

@@ -17,6 +17,8 @@ from llvmlite import ir
 from numba import njit, types
 from numba.extending import intrinsic
 
+from tablebases.solver.bare import BARE
+
 U = np.uint64
 ZERO: Final = U(0)
 ONE: Final = U(1)
@@ -26,9 +28,6 @@ Bool, Void, Nothing = types.boolean, types.void, types.none
 
 
 _later: list[tuple[Any, Any]] = []
-_BARE: Final[dict[str, Any]] = {"_nrt": False, "no_cfunc_wrapper": True}
-"""No counting of references: nothing here makes an array, and each call counted those it was
-given up and down, a fifth of all time. The interpreter holds them while compiled code runs."""
 
 
 def jitted(signature: Any, later: Any = None) -> Callable[[Any], Any]:
@@ -40,7 +39,7 @@ def jitted(signature: Any, later: Any = None) -> Callable[[Any], Any]:
     """
 
     def decorate(function: Any) -> Any:
-        made = njit(signature, cache=True, nogil=True, error_model="numpy", **_BARE)(function)
+        made = njit(signature, cache=True, nogil=True, error_model="numpy", **BARE)(function)
         if signature is not None:
             made.disable_compile()
         if later is not None:
