@@ -24,7 +24,8 @@ class Budget:
             to end in time; one that takes longer may overrun by a tenth of the time, at least 2
             seconds, rather than be thrown away.
         settled: positions of at most so many men are settled whatever it takes; only where
-            ``planned``.
+            ``planned``.  Whether a draw is one by the fifty-move rule alone is found out where
+            it takes at most ``seconds`` for each colour's wins.
         share: number of processes that share the machine's memory.
         at_once: planned seconds up to which each colour's wins are worked out exactly before
             bounds are tried; None: 40 for positions of at most ``settled`` men, of others

@@ -160,10 +160,12 @@ class Solver:
         if self.unlimited:
             if not self._exactly(_AT_ONCE if at_once is None else at_once):
                 self._by_bounds()
-                # Whether a draw is one by the fifty-move rule alone is wanted too.
                 known = [Solution(self.sets, self.cost).interval(b) for b in self.boards]
-                if any(low != high for low, high in known):
+                if any(low.points != high.points for low, high in known):
                     self._exactly(math.inf)
+                elif any(low != high for low, high in known):
+                    # Is a draw one by the fifty-move rule alone?
+                    self._exactly(self.budget.seconds)
         else:
             if at_once is None:
                 at_once = max(20.0, 0.3 * self.budget.seconds)

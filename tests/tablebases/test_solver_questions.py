@@ -83,3 +83,15 @@ def test_the_worths_above_are_right() -> None:
     for fen, worth in KNOWN.items():
         board = chess.Board(fen)
         assert Solver([board], Budget(20.0, threads=1)).run().interval(board) == (worth, worth)
+
+
+def test_the_kind_of_a_draw_costs_no_more_than_was_given() -> None:
+    """Five men are settled whatever it takes; whether the fifty-move rule makes the draw is not.
+
+    Here that takes 118 planned seconds, a minute and more of a review.
+    """
+    board = chess.Board("8/8/8/6pk/8/5K1P/5P2/8 b - - 0 1")
+    solver = Solver([board], Budget(seconds=10.0, settled=5, at_once=2.0))
+    low, high = solver.run().interval(board)
+    assert low.points == high.points == Outcome.DRAW.points
+    assert solver.spent < 10
