@@ -6,7 +6,11 @@ asserted. docs/benchmarks.md holds a run.
 
 from __future__ import annotations
 
+import os
 import random
+import statistics
+import subprocess
+import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -201,3 +205,71 @@ def test_second_run_from_the_store(tmp_path: Path) -> None:
 def test_kernels_are_compiled() -> None:
     """The times above are those of machine code."""
     assert kernels.solve_batch.signatures
+
+
+ONE_RUN = """
+import sys, time
+import chess
+from tablebases.solver import Budget
+from tablebases.solver.trying import Solver, _compile
+_compile()
+for line in sys.stdin.read().splitlines():
+    board = chess.Board(line)
+    budget = Budget(seconds=float(sys.argv[2]), threads=int(sys.argv[1]), at_once=0.0)
+    solver = Solver([board], budget)
+    worked, begun = time.process_time(), time.monotonic()
+    low, high = solver.run().interval(board)
+    print(
+        f"{time.process_time() - worked:.2f} {time.monotonic() - begun:.2f}",
+        f"{solver.spent:.2f} {low.name} {high.name} {len(solver.steps)}",
+    )
+"""
+BEFORE_AND_NOW = {
+    "rook against bishop, three pawns": "8/4B3/3P4/pp3k2/8/2r2K2/8/8 w - - 0 1",
+    "knight against nothing, four pawns": "8/4kp2/8/P3PP2/1n2K3/8/8/8 w - - 0 1",
+    "pawns, five": "8/8/3k2pp/8/1p2K3/P7/6PP/8 w - - 0 1",
+    "queen to come, four pawns": "8/1Pr5/8/3k4/1P3P2/3K4/8/8 w - - 0 1",
+}
+
+
+def test_kernels_before_and_now() -> None:
+    """``FULLPOINT_BEFORE`` names the checkout of another version; three runs of each in turn."""
+    before = os.environ.get("FULLPOINT_BEFORE")
+    if not before:
+        pytest.skip("FULLPOINT_BEFORE names no checkout")
+    checkouts = {"before": before, "now": str(Path(__file__).parents[2])}
+    taken: dict[tuple[str, int, str], list[tuple[float, float]]] = {}
+    answers: dict[str, set[tuple[str, ...]]] = {name: set() for name in BEFORE_AND_NOW}
+    for _ in range(3):
+        for threads in (1, 2):
+            for version, checkout in checkouts.items():
+                run = subprocess.run(
+                    [sys.executable, "-c", ONE_RUN, str(threads), "10"],
+                    cwd=checkout,
+                    input="\n".join(BEFORE_AND_NOW.values()),
+                    capture_output=True,
+                    text=True,
+                    check=True,
+                )
+                for name, line in zip(BEFORE_AND_NOW, run.stdout.splitlines(), strict=True):
+                    worked, clock, *answer = line.split()
+                    answers[name].add(tuple(answer))
+                    key = version, threads, name
+                    taken.setdefault(key, []).append((float(worked), float(clock)))
+    for name, same in answers.items():
+        assert len(same) == 1, (name, same)
+        (answer,) = same
+        for threads in (1, 2):
+            (w0, c0), (w1, c1) = (
+                [
+                    statistics.median(some)
+                    for some in zip(*taken[version, threads, name], strict=True)
+                ]
+                for version in checkouts
+            )
+            print(
+                f"\n{name}, {answer[0]} planned s, {threads} threads: "
+                f"processor {w0:.1f} and {w1:.1f} s ({w1 / w0:.2f}), "
+                f"clock {c0:.1f} and {c1:.1f} s ({c1 / c0:.2f})",
+                end="",
+            )
