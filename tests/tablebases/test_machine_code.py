@@ -304,6 +304,7 @@ def test_no_function_is_compiled_for_a_literal() -> None:
         if isinstance(node, ast.FunctionDef)
         and [ast.unparse(decorator) for decorator in node.decorator_list] == ["_jit"]
     }
+    compiled.add("fetch")  # put in where it is called, it hands its arguments on
     assert {"read_exits", "push_front", "place_of"} <= compiled
     calls = [
         node
