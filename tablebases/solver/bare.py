@@ -9,31 +9,27 @@ it; but it must not make arrays, and an array that it gives back must not reach 
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any, Final
 
 import numba
 import numpy as np
 from llvmlite import ir
 from numba import types
-from numba.core import cgutils as _cgutils
+from numba.core import cgutils
 from numba.extending import intrinsic
-from numba.np import arrayobj as _arrayobj
+from numba.np.arrayobj import populate_array
 from numba.np.numpy_support import from_dtype
 
 __all__ = ["BARE", "four_numbers", "sixty_four_words"]
 
-# numba has no types.
 _settings: Any = numba.config
-_build: Any = _cgutils
-_arrays: Any = _arrayobj
 
 BARE: Final[dict[str, Any]] = {"_nrt": False, "no_cfunc_wrapper": True}
 """Options of ``numba.njit``."""
 
 
-def _on_stack(count: int, kind: type) -> Callable[[], Any]:
-    """Makes an array of so many items, unset, that lasts as long as the function that asks."""
+def _on_stack(count: int, kind: type) -> Any:
+    """A function that gives an array of so many items, unset, for as long as its caller runs."""
     if _settings.DISABLE_JIT:
         return lambda: np.empty(count, kind)
     item = from_dtype(np.dtype(kind))
@@ -42,14 +38,14 @@ def _on_stack(count: int, kind: type) -> Callable[[], Any]:
     def typed(_context: Any) -> Any:
         def code(context: Any, builder: Any, _signature: Any, _arguments: Any) -> Any:
             word = ir.Constant(ir.IntType(64), count)
-            data = _build.alloca_once(builder, context.get_data_type(item), size=word)
+            data = cgutils.alloca_once(builder, context.get_data_type(item), size=word)
             array = context.make_array(made)(context, builder)
             width = ir.Constant(ir.IntType(64), np.dtype(kind).itemsize)
-            _arrays.populate_array(
+            populate_array(
                 array,
                 data=data,
-                shape=_build.pack_array(builder, [word]),
-                strides=_build.pack_array(builder, [width]),
+                shape=cgutils.pack_array(builder, [word]),
+                strides=cgutils.pack_array(builder, [width]),
                 itemsize=width,
                 meminfo=None,
             )
@@ -57,8 +53,7 @@ def _on_stack(count: int, kind: type) -> Callable[[], Any]:
 
         return made(), code
 
-    makes: Any = intrinsic(typed)
-    return makes  # type: ignore[no-any-return]
+    return intrinsic(typed)
 
 
 four_numbers = _on_stack(4, np.int64)

@@ -110,7 +110,7 @@ LAST_TRUE_PLY: Final = 100
 
 
 def _jit(function: Any) -> Any:
-    """Compile without the interpreter's lock, and keep the machine code between runs."""
+    """Compile without the interpreter's lock or references counted; kept between runs."""
     return njit(cache=True, nogil=True, boundscheck=False, **BARE)(function)
 
 

@@ -160,10 +160,9 @@ class Solver:
         if self.unlimited:
             if not self._exactly(_AT_ONCE if at_once is None else at_once):
                 self._by_bounds()
-                known = [Solution(self.sets, self.cost).interval(b) for b in self.boards]
-                if any(low.points != high.points for low, high in known):
+                if not all(map(self._is_settled, self.boards)):
                     self._exactly(math.inf)
-                elif any(low != high for low, high in known):
+                elif any(low != high for low, high in map(self.solution().interval, self.boards)):
                     # Is a draw one by the fifty-move rule alone?
                     self._exactly(self.budget.seconds)
         else:
