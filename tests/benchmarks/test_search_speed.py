@@ -6,7 +6,6 @@ works, so that other work on the machine counts for less.
 
 from __future__ import annotations
 
-import os
 import statistics
 import subprocess
 import sys
@@ -16,6 +15,7 @@ from pathlib import Path
 import chess
 import chess.pgn
 import pytest
+from versions import printed, two_versions
 
 from convert.judging.search.front import Search, _bits, _Worker
 from convert.measuring.forcing import resolve
@@ -111,23 +111,13 @@ print(sum(one.positions for one in results) / taken, [(one.score, one.depth) for
 
 def test_positions_a_second_before_and_now() -> None:
     """``FULLPOINT_BEFORE`` names the checkout of another version; five runs of each in turn."""
-    before = os.environ.get("FULLPOINT_BEFORE")
-    if not before:
-        pytest.skip("FULLPOINT_BEFORE names no checkout")
+    checkouts = two_versions()
     boards = "\n".join(board.fen() for board in positions()[::2])
     rates: dict[str, list[float]] = {"before": [], "now": []}
     answers = set()
     for _ in range(5):
-        for name, checkout in (("before", before), ("now", str(Path(__file__).parents[2]))):
-            run = subprocess.run(
-                [sys.executable, "-c", ONE_RUN],
-                cwd=checkout,
-                input=boards,
-                capture_output=True,
-                text=True,
-                check=True,
-            )
-            rate, answer = run.stdout.split(maxsplit=1)
+        for name, checkout in checkouts.items():
+            rate, answer = printed(checkout, ONE_RUN, text=boards).split(maxsplit=1)
             rates[name].append(float(rate) / 1e6)
             answers.add(answer)
     middle = {name: statistics.median(some) for name, some in rates.items()}

@@ -6,13 +6,11 @@ asserted. docs/benchmarks.md holds a run.
 
 from __future__ import annotations
 
-import os
 import random
 import statistics
-import subprocess
-import sys
 import time
 from collections.abc import Callable
+from itertools import product
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +18,7 @@ import chess
 import numpy as np
 import pytest
 from solver_reference import retrograde
+from versions import printed, two_versions
 
 from tablebases import Outcome, open_tables
 from tablebases.solver import Budget, Solution, Store, kernels, solve
@@ -226,45 +225,30 @@ for line in sys.stdin.read().splitlines():
 """
 BEFORE_AND_NOW = {
     "rook against bishop, three pawns": "8/4B3/3P4/pp3k2/8/2r2K2/8/8 w - - 0 1",
-    "knight against nothing, four pawns": "8/4kp2/8/P3PP2/1n2K3/8/8/8 w - - 0 1",
-    "pawns, five": "8/8/3k2pp/8/1p2K3/P7/6PP/8 w - - 0 1",
-    "queen to come, four pawns": "8/1Pr5/8/3k4/1P3P2/3K4/8/8 w - - 0 1",
+    "knight and pawn against three pawns": "8/4kp2/8/P3PP2/1n2K3/8/8/8 w - - 0 1",
+    "three pawns each": "8/8/3k2pp/8/1p2K3/P7/6PP/8 w - - 0 1",
+    "rook against three pawns, one about to promote": "8/1Pr5/8/3k4/1P3P2/3K4/8/8 w - - 0 1",
 }
 
 
 def test_kernels_before_and_now() -> None:
     """``FULLPOINT_BEFORE`` names the checkout of another version; three runs of each in turn."""
-    before = os.environ.get("FULLPOINT_BEFORE")
-    if not before:
-        pytest.skip("FULLPOINT_BEFORE names no checkout")
-    checkouts = {"before": before, "now": str(Path(__file__).parents[2])}
+    checkouts = two_versions()
     taken: dict[tuple[str, int, str], list[tuple[float, float]]] = {}
     answers: dict[str, set[tuple[str, ...]]] = {name: set() for name in BEFORE_AND_NOW}
-    for _ in range(3):
-        for threads in (1, 2):
-            for version, checkout in checkouts.items():
-                run = subprocess.run(
-                    [sys.executable, "-c", ONE_RUN, str(threads), "10"],
-                    cwd=checkout,
-                    input="\n".join(BEFORE_AND_NOW.values()),
-                    capture_output=True,
-                    text=True,
-                    check=True,
-                )
-                for name, line in zip(BEFORE_AND_NOW, run.stdout.splitlines(), strict=True):
-                    worked, clock, *answer = line.split()
-                    answers[name].add(tuple(answer))
-                    key = version, threads, name
-                    taken.setdefault(key, []).append((float(worked), float(clock)))
+    fens = "\n".join(BEFORE_AND_NOW.values())
+    for _, threads, version in product(range(3), (1, 2), checkouts):
+        lines = printed(checkouts[version], ONE_RUN, str(threads), "10", text=fens).splitlines()
+        for name, line in zip(BEFORE_AND_NOW, lines, strict=True):
+            worked, clock, *answer = line.split()
+            answers[name].add(tuple(answer))
+            taken.setdefault((version, threads, name), []).append((float(worked), float(clock)))
     for name, same in answers.items():
         assert len(same) == 1, (name, same)
         (answer,) = same
         for threads in (1, 2):
             (w0, c0), (w1, c1) = (
-                [
-                    statistics.median(some)
-                    for some in zip(*taken[version, threads, name], strict=True)
-                ]
+                map(statistics.median, zip(*taken[version, threads, name], strict=True))
                 for version in checkouts
             )
             print(

@@ -15,12 +15,10 @@ import sys
 from pathlib import Path
 
 import pytest
-
-import convert
+from versions import two_versions
 
 pytestmark = pytest.mark.benchmark
 
-NOW = Path(convert.__file__).parent.parent
 DEMO = "demo_games/05-wrong-coloured-bishop.pgn"
 RUNS = {
     "import convert": (["-c", "import convert"], 40),
@@ -52,11 +50,8 @@ def seconds(tree: Path, arguments: list[str]) -> float:
 
 @pytest.mark.parametrize("name", RUNS)
 def test_as_fast_as_before(name: str) -> None:
-    before = os.environ.get("FULLPOINT_BEFORE")
-    if not before:
-        pytest.skip("FULLPOINT_BEFORE names no older checkout")
+    trees = two_versions()
     arguments, number = RUNS[name]
-    trees = {"before": Path(before), "now": NOW}
     least = dict.fromkeys(trees, float("inf"))
     for tree in trees.values():
         seconds(tree, arguments)  # the modules' bytecode is written
