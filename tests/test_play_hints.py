@@ -18,6 +18,7 @@ from convert.playing.plan import hint
 from convert.reports.play_text import summary
 from tablebases.probing import SyzygyProber
 from tablebases.solver.scopes import SolveStep, scopes_of
+from tablebases.solver.structures import LOWER, UPPER
 
 DOCS = Path(__file__).parents[1] / "docs" / "play.md"
 ENDINGS = re.findall(
@@ -75,7 +76,7 @@ def _white() -> object:
 
 
 @pytest.mark.parametrize("colour", chess.COLORS)
-@pytest.mark.parametrize("mode", [0, 1])
+@pytest.mark.parametrize("mode", [LOWER, UPPER])
 def test_progress_tells_a_task_and_no_verdict(colour: bool, mode: int) -> None:
     question = SolveStep(colour, scopes_of(mode, 100)[0]).question
     words = solver_words(SimpleNamespace(question=question, left=3.0, most=9.0))

@@ -160,7 +160,7 @@ class Audit:
         rng = np.random.default_rng(self.seed)
         sizes = sizes_of(structures)
         asked = np.flatnonzero(keep)
-        near = np.flatnonzero(keep == 0)
+        near = np.flatnonzero(keep[: structures.opened] == 0)
         # In turn one near those asked about, of which slices are listed first, and any one.
         others = np.stack([near, rng.permutation(near)], axis=1).ravel()
         taken = keep > 0
@@ -561,10 +561,10 @@ def _men(key: Key) -> tuple[list[int], chess.Board]:
 
 
 def _exits(structures: Structures, s: int) -> list[int]:
-    """Slices that the exits of a slice lead to."""
+    """Slices that the exits of a slice lead to, but those that are not looked into."""
     rows = structures.rows[structures.first[s] : structures.last[s]]
     found = rows[:, [kernels.ROW_CHILD, kernels.ROW_EP1, kernels.ROW_EP2]]
-    return sorted(set(found[found >= 0].tolist()))
+    return sorted(set(found[(found >= 0) & (found < structures.opened)].tolist()))
 
 
 def _not_modelled(scope: Scope, move: chess.Move, child: chess.Board) -> bool:

@@ -28,8 +28,8 @@ class Budget:
             it takes at most ``seconds`` for each colour's wins.
         share: number of processes that share the machine's memory.
         at_once: planned seconds up to which each colour's wins are worked out exactly before
-            bounds are tried; None: 40 for positions of at most ``settled`` men, of others
-            three tenths of ``seconds``, at least 20.
+            bounds are tried; None: 25 for positions of at most ``settled`` men, of others
+            a fifth of ``seconds``, at least 12.
         for_moves: planned seconds that a step may take once the positions themselves are settled
             and only moves are not.
     """

@@ -26,10 +26,10 @@ def bound_name(scope: Scope, name: str, *, complete: bool) -> str | None:
         return None
     told = (
         f"{scope.mode} {scope.caps} {scope.white_promotions} {scope.black_promotions}"
-        f" {scope.budget}"
+        f" {scope.budget} {scope.counted} {scope.losses}"
     )
-    # How many pawn moves are left in a slice depends on where one sets out.
-    return told if scope.budget < 0 else f"{told} {name}"
+    # The pawn moves left in a slice, and what has been lost, depend on where one sets out.
+    return told if scope.budget < 0 and scope.losses < 0 else f"{told} {name}"
 
 
 def store_key(bound: str | None, key: Key) -> str:

@@ -76,9 +76,9 @@ ROW_SIDE: Final = 0  # whose move
 ROW_KIND: Final = 1
 ROW_SQUARE: Final = 2  # a square that must be empty, or on which something is captured
 ROW_TAKEN: Final = 3  # dimension of the captured piece, or -1
-ROW_CHILD: Final = 4  # slice it leads to; UNKNOWN if that slice is not opened
+ROW_CHILD: Final = 4  # slice it leads to
 ROW_MAP: Final = 5  # four columns: dimension of the parent, or -1 - square of a promoted piece
-ROW_EP1: Final = 9  # slices reached by taking the pawn en passant, NO_SLICE or UNKNOWN
+ROW_EP1: Final = 9  # slices reached by taking the pawn en passant, or NO_SLICE
 ROW_EP2: Final = 10
 ROW_SQUARE2: Final = 11  # a second square that must be empty, or -1
 ROW_WIDTH: Final = 12
@@ -89,8 +89,11 @@ TAKES_PAWN: Final = 2  # a piece or the king takes the pawn on ROW_SQUARE
 TAKES_PIECE: Final = 3  # a piece or the king takes the piece ROW_TAKEN
 OPEN_PROMOTION: Final = 5  # promotion into a slice that is not opened; the child is the position
 OPEN_PROMOTION_TAKES: Final = 6  # after the new piece is taken at once
+BLIND: Final = 7  # no exit: the slice is not looked into; ROW_SIDE says what stands for it
 
-UNKNOWN: Final = -2
+NOTHING_WON: Final = 0
+ALL_WON: Final = 1
+
 NO_SLICE: Final = -1
 
 # Rows of the offsets table: where a slice's sets begin in the pool.
@@ -578,21 +581,17 @@ def after_double_step(
         ep = row[e]
         if ep == NO_SLICE:
             continue
-        if ep == UNKNOWN:
-            for i in range(64):
-                out[i] = ZERO
-        else:
-            after = fetch(
-                pool,
-                OFF[off_n if side == 0 else off_l, ep],
-                ck,
-                Flag(False),
-                child_squares,
-                scratch,
-                Int(4),
-            )
-            for i in range(64):
-                out[i] &= ~after[i]
+        after = fetch(
+            pool,
+            OFF[off_n if side == 0 else off_l, ep],
+            ck,
+            Flag(False),
+            child_squares,
+            scratch,
+            Int(4),
+        )
+        for i in range(64):
+            out[i] &= ~after[i]
 
 
 @_jit
@@ -1348,6 +1347,19 @@ def children_are_late(rows, first, last, OFF):
 
 
 @_jit
+def stand_in(won, k, symmetric, codes, wp, bp, pool, off_l, off_n, blocks, count):
+    """The sets of a slice that is not looked into: of what is legal White wins all or nothing."""
+    squares = four_numbers()
+    for q in range(count):
+        b = blocks[q]
+        squares_of(b, k, symmetric, squares)
+        legal_block(squares, k, codes, wp, bp, pool[off_n + b], pool[off_l + b])
+        nothing = (off_n if won else off_l) + b
+        for i in range(64):
+            pool[nothing, i] = ZERO
+
+
+@_jit
 def solve_batch(
     ids,
     start,
@@ -1405,6 +1417,13 @@ def solve_batch(
                 for i in range(64):
                     pool[off_stale + b, i] = ZERO
         count = valid_blocks(k, symmetric, wp | bp, blocks)
+        if ROW1[s] > ROW0[s] and rows[ROW0[s], ROW_KIND] == BLIND:
+            won = rows[ROW0[s], ROW_SIDE] == ALL_WON
+            stand_in(won, k, symmetric, codes, wp, bp, pool, off_l, off_n, blocks, count)
+            PLIES[s] = 0
+            OFF[OFF_LATE_L, s] = off_l
+            OFF[OFF_LATE_N, s] = off_n
+            continue
         n = begin(
             k,
             symmetric,

@@ -52,6 +52,8 @@ def step_name(step: SolveStep, roots: Sequence[Key]) -> str:
             scope.white_promotions,
             scope.black_promotions,
             scope.budget,
+            scope.counted,
+            scope.losses,
             list(roots),
         )
     )

@@ -49,10 +49,16 @@ KEEP_RESULT: Final = 2
 """Keep the solved sets: for slices that are too large to be solved again for one question."""
 
 # Seconds for a slice on one core, by number of pieces; measured, see docs/benchmarks.md.
-_SECONDS: Final = (0.00003, 0.00015, 0.030, 8.0, 900.0)
-_SYMMETRIC_SECONDS: Final = (0.0, 0.0, 0.012, 1.3, 90.0)
+_SECONDS: Final = (0.000015, 0.00015, 0.020, 5.0, 560.0)
+_SYMMETRIC_SECONDS: Final = (0.0, 0.0, 0.008, 0.85, 56.0)
 PRICES: Final = np.array([_SECONDS, _SYMMETRIC_SECONDS])
 """Seconds of one core for a slice, by whether it is symmetric and its number of pieces."""
+_BLIND_SHARE: Final = 0.3
+"""What a slice that is not looked into takes, as a share of one that is."""
+_SETS: Final = 5
+"""Most sets of a slice: those solved, those kept, stalemates."""
+_FREELY: Final = 2**30
+"""Bytes up to which every set gets a place of its own if all have room."""
 _BATCH_SECONDS: Final = 0.01
 _THREADS: Final = 2
 _SPEED_UP: Final = 1.7
@@ -133,7 +139,9 @@ def most_blocks(memory: int, threads: int) -> int:
 
 def seconds_of(structures: Structures) -> Array:
     """Estimated seconds of each slice on one core, float64, shape (n,)."""
-    return PRICES[structures.symmetric, structures.pieces]
+    seconds = PRICES[structures.symmetric, structures.pieces]
+    seconds[structures.opened :] *= _BLIND_SHARE
+    return seconds
 
 
 def wall_seconds(seconds: float, threads: int) -> float:
@@ -353,9 +361,11 @@ def make_plan(structures: Structures, keep: Array, memory: int) -> Plan:
         starts = _batches(order, seconds, _BATCH_SECONDS)
         exits = (structures.first, structures.last, structures.rows)
         arguments = (order, starts, *exits, sizes, class_of, len(classes), keep)
-        offsets, first, waits, peak = _places(*arguments, 0)
         room = max(0, memory - _THREADS * scratch_bytes(int(sizes.max()))) // BLOCK_BYTES
-        if peak < room:
+        # Where all sets find room no place need be used again, which takes half as long to plan.
+        all_fit = _SETS * int(sizes.sum()) <= min(room, _FREELY // BLOCK_BYTES)
+        offsets, first, waits, peak = _places(*arguments, room if all_fit else 0)
+        if peak < room and not all_fit:
             offsets, first, waits, peak = _places(*arguments, min(room, 2 * int(peak)))
         plan = Plan(
             structures,

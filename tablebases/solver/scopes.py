@@ -12,9 +12,15 @@ import chess
 from tablebases.solver.structures import ALL_KINDS, LOWER, QUEEN_ONLY, UPPER, Scope
 
 _CAPS: Final = ((1,), (2, 1), (2, 2, 1), (2, 2, 2, 1), (2,), (3, 2, 1), (3, 3, 2, 1), (3,), (4,))
-_BUDGETS: Final = (0, 1, 2, 4)
-FREE: Final = len(_BUDGETS)
-"""Place of the first scope without a limit on pawn moves (see ``scopes_of``)."""
+_NONE: Final = 0
+_LEAST: Final = {
+    (LOWER, False): ((0, 1), (1, 1), (1, -1), (-1, -1)),
+    (LOWER, True): ((0, 0), (1, 0), (1, 1), (2, 1), (2, -1), (4, -1), (-1, -1)),
+    (UPPER, False): ((2, -1), (4, -1), (-1, -1)),
+    (UPPER, True): ((0, 0), (0, -1), (1, -1), (2, -1), (4, -1), (-1, -1)),
+}
+"""Pawn moves that the side that may be restricted has, and what it may lose, in the narrowest
+scopes: by the mode and whether there are pieces; -1 for any number."""
 _MOST_EXACT: Final = 20_000
 """Slices up to which everything is modelled at once."""
 _WORTH: Final = {chess.PAWN: 1, chess.KNIGHT: 3, chess.BISHOP: 3, chess.ROOK: 5, chess.QUEEN: 9}
@@ -50,11 +56,25 @@ def exactly() -> Scope:
     return Scope(LOWER, (4,), limit=_MOST_EXACT)
 
 
-def scopes_of(mode: int, limit: int, seconds: float = math.inf) -> list[Scope]:
-    """Scopes from the narrowest to the widest, all with these bounds."""
+def scopes_of(
+    mode: int, limit: int, seconds: float = math.inf, *, pieces: bool = True
+) -> list[Scope]:
+    """Scopes from the narrowest to the widest, all with these bounds.
+
+    Args:
+        pieces: are there any beside kings and pawns?
+    """
     white, black = (QUEEN_ONLY, ALL_KINDS) if mode == LOWER else (ALL_KINDS, QUEEN_ONLY)
     base = Scope(mode, _CAPS[0], white, black, limit=limit, seconds=seconds)
-    scopes = [replace(base, budget=b) for b in _BUDGETS]
+    # Whoever is to win needs a new queen; to hold a position none is needed, where each of the
+    # other side's that cannot be taken at once counts as a win.
+    if mode == LOWER:
+        least = replace(base, black_promotions=_NONE)
+    else:
+        least = replace(base, caps=(0,), counted=int(pieces))
+    scopes = [replace(least, budget=b, losses=most) for b, most in _LEAST[mode, pieces]]
+    if mode == UPPER:
+        scopes.append(replace(base, white_promotions=_NONE))
     scopes += [replace(base, caps=caps) for caps in _CAPS]
     scopes.append(
         replace(base, caps=_CAPS[-1], white_promotions=ALL_KINDS, black_promotions=ALL_KINDS)

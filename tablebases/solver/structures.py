@@ -13,7 +13,7 @@ exact.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
@@ -22,7 +22,10 @@ from numba import njit
 
 from tablebases.solver.bare import BARE
 from tablebases.solver.kernels import (
+    ALL_WON,
+    BLIND,
     NO_SLICE,
+    NOTHING_WON,
     OPEN_PROMOTION,
     OPEN_PROMOTION_TAKES,
     PAWN_MOVE,
@@ -39,7 +42,6 @@ from tablebases.solver.kernels import (
     ROW_WIDTH,
     TAKES_PAWN,
     TAKES_PIECE,
-    UNKNOWN,
     bit,
     blocks_of,
     has,
@@ -57,6 +59,10 @@ PLAN_ROW: Final = 110
 """Bytes that listing and planning take at most for a slice and for an exit row, passing copies
 included (``tests/tablebases/test_planning.py`` measures them)."""
 _NO_BOUND: Final = 1 << 62
+_STANDS_FOR: Final = {LOWER: NOTHING_WON, UPPER: ALL_WON}
+"""What counts of a slice that is not looked into."""
+_WORTH: Final = (3, 3, 5, 1)
+"""Knight, bishop, rook, queen in ``standing``."""
 
 U = np.uint64
 Array = npt.NDArray[Any]
@@ -72,8 +78,11 @@ class Scope:
         white_promotions: kinds White's pawns may turn into, as bits (1 knight ... 8 queen).
         black_promotions: the same for Black.
         budget: most pawn moves of the restricted side (White in a lower bound, Black in an upper
-            one) on any way to an opened slice, counted while a piece is on the board; -1 for no
-            limit.
+            one) on any way to an opened slice; -1 for no limit.
+        counted: they are counted while so many pieces are on the board.
+        losses: most that the restricted side may lose against its standing (``standing``) in the
+            roots, the worst of them; slices in which it has lost more are not looked into. -1 for
+            no limit.
         limit: most slices to open; beyond it nothing is returned.
         seconds: most work on the slices, as ``prices`` count it (``expand``); beyond it nothing
             is returned.
@@ -84,6 +93,8 @@ class Scope:
     white_promotions: int = ALL_KINDS
     black_promotions: int = ALL_KINDS
     budget: int = -1
+    counted: int = 1
+    losses: int = -1
     limit: int = 1_000_000
     seconds: float = math.inf
 
@@ -108,6 +119,8 @@ class Structures:
         first, last: exit rows of each slice, int64, shape (n,).
         rows: exits, int32, shape (m, ROW_WIDTH).
         complete: 1 where no move is left out of the slice itself or of any that it leads to.
+        blind: so many at the end are not looked into: in a lower bound nothing is won there, in an
+            upper one everything that is legal.
     """
 
     pieces: Array
@@ -119,9 +132,15 @@ class Structures:
     last: Array
     rows: Array
     complete: Array
+    blind: int = 0
 
     def __len__(self) -> int:
         return len(self.pieces)
+
+    @property
+    def opened(self) -> int:
+        """How many slices are looked into: those before the ``blind`` ones."""
+        return len(self) - self.blind
 
 
 @njit(cache=True)
@@ -187,6 +206,22 @@ def grow_ints(values):
     return bigger
 
 
+@njit(cache=True)
+def standing(packed, white, black, mode):
+    """Men of the restricted side less the other's, in pawns.
+
+    A knight or bishop counts three, a rook five, a queen one: so a pawn that is promoted neither
+    adds to it nor makes up for others.
+    """
+    worth = _popcount(white) - _popcount(black)
+    while packed != 0:
+        code = (packed & 15) - 1
+        value = _WORTH[code >> 1]
+        worth += value if code & 1 == 0 else -value
+        packed >>= 4
+    return worth if mode == LOWER else -worth
+
+
 @njit(cache=True, nogil=True)
 def _expand(
     root_packed,
@@ -197,11 +232,13 @@ def _expand(
     white_kinds,
     black_kinds,
     budget,
+    counted,
     limit,
     most_bytes,
     largest,
     prices,
     most_seconds,
+    least,
 ):
     size = 1 << 12
     packed = np.empty(size, np.int64)
@@ -285,7 +322,9 @@ def _expand(
                 black[n] = req_black[q]
                 first[n] = -1
                 last[n] = -1
-                label[n] = 1 << 40
+                # Nothing is cheaper than what is not to be opened.
+                stands = standing(req_packed[q], req_white[q], req_black[q], mode) >= least
+                label[n] = 1 << 40 if stands else -1
                 n += 1
             if cost < label[i] and (budget < 0 or cost <= budget):
                 k = 0
@@ -355,7 +394,7 @@ def _expand(
             enemy = bp if side == 0 else wp
             kinds = white_kinds if side == 0 else black_kinds
             restricted = (mode == LOWER) == (side == 0)
-            step_cost = 1 if (restricted and k >= 1) else 0
+            step_cost = 1 if (restricted and k >= counted) else 0
             pawns = own
             while pawns != U(0):
                 p = lowest(pawns)
@@ -452,7 +491,7 @@ def _expand(
                                         req_row[pending] = m
                                         req_column[pending] = column
                                         # the reply costs the enemy, the step costs this side
-                                        enemy_cost = 1 if (not restricted and k >= 1) else 0
+                                        enemy_cost = 1 if (not restricted and k >= counted) else 0
                                         req_cost[pending] = step_cost + enemy_cost
                                         pending += 1
                                         column = ROW_EP2
@@ -575,15 +614,37 @@ def _expand(
 
 
 @njit(cache=True, nogil=True)
-def _finish(packed, white, black, first, last, rows, mode, in_order):
-    """Number the opened slices, drop or close what leads to others, find what is complete."""
+def _finish(packed, white, black, first, last, rows, mode, stands_for, in_order):
+    """Number the opened slices, drop or close what leads to others, find what is complete.
+
+    Slices that are not opened and that the side which is not restricted may go to stand behind
+    the others: they are not looked into.
+    """
     n = len(packed)
     number = np.full(n, -1, np.int64)
-    count = 0
+    opened = 0
     for s in range(n):
         if first[s] >= 0:
-            number[s] = count
-            count += 1
+            number[s] = opened
+            opened += 1
+    count = opened
+    blind = np.empty(n - opened, np.int64)
+    for s in range(n):
+        for r in range(first[s], last[s]):
+            if (mode == LOWER) != (rows[r, ROW_SIDE] == 0):
+                child = rows[r, ROW_CHILD]
+                if child >= 0 and number[child] < 0:
+                    blind[count - opened] = child
+                    number[child] = count
+                    count += 1
+            else:
+                for e in (ROW_EP1, ROW_EP2):
+                    child = rows[r, e]
+                    stays = number[rows[r, ROW_CHILD]] if child >= 0 else -1
+                    if child >= 0 and number[child] < 0 and 0 <= stays < opened:
+                        blind[count - opened] = child
+                        number[child] = count
+                        count += 1
     pieces = np.empty(count, np.int64)
     symmetric = np.empty(count, np.int64)
     codes = np.zeros((count, 4), np.int64)
@@ -612,7 +673,7 @@ def _finish(packed, white, black, first, last, rows, mode, in_order):
             restricted = (mode == LOWER) == (side == 0)
             child = number[rows[r, ROW_CHILD]] if rows[r, ROW_CHILD] >= 0 else -1
             promotes_blind = rows[r, ROW_KIND] >= OPEN_PROMOTION
-            if child < 0 and restricted:
+            if restricted and (child < 0 or child >= opened):
                 whole[i] = 0
                 continue
             if m != r:
@@ -620,28 +681,43 @@ def _finish(packed, white, black, first, last, rows, mode, in_order):
                     rows[m, c] = rows[r, c]
             if promotes_blind:
                 whole[i] = 0
-            if child < 0:
-                whole[i] = 0
-                rows[m, ROW_CHILD] = UNKNOWN
-            else:
-                rows[m, ROW_CHILD] = child
-                if rows[m, ROW_KIND] == PAWN_MOVE:
-                    # The child's own legality keeps the target square free.
-                    rows[m, ROW_SQUARE] = rows[m, ROW_SQUARE2]
-                    rows[m, ROW_SQUARE2] = -1
+            rows[m, ROW_CHILD] = child
+            if rows[m, ROW_KIND] == PAWN_MOVE:
+                # The child's own legality keeps the target square free.
+                rows[m, ROW_SQUARE] = rows[m, ROW_SQUARE2]
+                rows[m, ROW_SQUARE2] = -1
             for e in (ROW_EP1, ROW_EP2):
                 if rows[m, e] >= 0:
-                    ep = number[rows[m, e]]
-                    if ep >= 0:
-                        rows[m, e] = ep
-                    else:
+                    # A capture that is not opened is one that the restricted side has not got.
+                    rows[m, e] = number[rows[m, e]]
+                    if rows[m, e] < 0:
                         whole[i] = 0
-                        # The answer belongs to the other side.
-                        rows[m, e] = NO_SLICE if not restricted else UNKNOWN
             m += 1
         new_first[i] = begin
         new_last[i] = m
-    return pieces, symmetric, codes, new_white, new_black, new_first, new_last, rows[:m], whole
+    kept = rows[:m]
+    if count > opened:
+        kept = np.full((m + count - opened, ROW_WIDTH), -1, np.int32)
+        for r in range(m):
+            for c in range(ROW_WIDTH):
+                kept[r, c] = rows[r, c]
+    for i in range(opened, count):
+        s = blind[i - opened]
+        k = _unpack(packed[s], unpacked)
+        pieces[i] = k
+        for d in range(k):
+            codes[i, d] = unpacked[d]
+        new_white[i] = white[s]
+        new_black[i] = black[s]
+        symmetric[i] = 1 if _is_symmetric(k, white[s], black[s]) else 0
+        whole[i] = 0
+        new_first[i] = m
+        kept[m, ROW_KIND] = BLIND
+        kept[m, ROW_SIDE] = stands_for
+        m += 1
+        new_last[i] = m
+    found = (pieces, symmetric, codes, new_white, new_black, new_first, new_last, kept, whole)
+    return found, count - opened
 
 
 def expand(
@@ -660,7 +736,7 @@ def expand(
         room: most bytes that the list and a plan of it may take; None for no bound.
         largest: most blocks of a slice; None for no bound.
         prices: seconds of work on a slice by its number of pieces, float64, shape (2, 5): plain
-            and symmetric ones; None: all cost nothing.
+            and symmetric ones; None: all cost nothing. What is not looked into is not counted.
 
     Returns:
         None if there are more than ``scope.limit``, if they do not fit into ``room``, or if one is
@@ -669,6 +745,10 @@ def expand(
     Raises:
         TooLong: they would cost more than ``scope.seconds``; nothing more was looked for.
     """
+    least = -_NO_BOUND
+    if scope.losses >= 0:
+        worst = min(standing(codes, U(w), U(b), scope.mode) for codes, w, b in roots)
+        least = worst - scope.losses
     caps = np.array(scope.caps + (scope.caps[-1],) * (17 - len(scope.caps)), np.int64)
     ok, opened, seconds, packed, white, black, first, last, rows = _expand(
         np.array([r[0] for r in roots], np.int64),
@@ -679,11 +759,13 @@ def expand(
         scope.white_promotions,
         scope.black_promotions,
         scope.budget,
+        scope.counted,
         scope.limit,
         _NO_BOUND if room is None else max(0, min(room, _NO_BOUND)),
         _NO_BOUND if largest is None else max(0, min(largest, _NO_BOUND)),
         np.zeros((2, 5)) if prices is None else prices,
         scope.seconds,
+        least,
     )
     if not ok and seconds > scope.seconds:
         raise TooLong(int(opened), float(seconds))
@@ -691,8 +773,11 @@ def expand(
         return None
     # Sorted outside of compiled code here and below: numba takes seconds to compile a sort.
     in_order = np.argsort(first)
-    found = _finish(packed, white, black, first, last, rows, scope.mode, in_order)
-    structures = Structures(*found)
+    stands_for = _STANDS_FOR[scope.mode]
+    found, blind = _finish(
+        packed, white, black, first, last, rows, scope.mode, stands_for, in_order
+    )
+    structures = replace(Structures(*found), blind=int(blind))
     _spread(structures)
     return structures
 

@@ -38,7 +38,6 @@ from tablebases.solver.plan import (
 from tablebases.solver.room import PLANNED_THREADS, begin_run
 from tablebases.solver.run import Kept, OutOfMemory, Run, Stopped
 from tablebases.solver.scopes import (
-    FREE,
     Guess,
     Likely,
     ProofQuestion,
@@ -48,7 +47,7 @@ from tablebases.solver.scopes import (
     questions_by_men,
     scopes_of,
 )
-from tablebases.solver.sets import Key, Sets, can_solve, framed, keys_of, locate, positions_of
+from tablebases.solver.sets import Key, Sets, can_solve, framed, locate, places_of, positions_of
 from tablebases.solver.solution import Solution
 from tablebases.solver.store import Store
 from tablebases.solver.structures import Scope, Structures, TooLong, expand
@@ -58,10 +57,9 @@ if TYPE_CHECKING:
 
 _FIRST_ALLOWANCE: Final = 1.0
 _GROWTH: Final = 4.0
-_PATIENCE: Final = 4.0
 _LEAST_OVERRUN: Final = 2.0
 """Seconds that a step under way may take past the end of the time."""
-_AT_ONCE: Final = 40.0
+_AT_ONCE: Final = 25.0
 """Seconds up to which few men are solved exactly before bounds are tried."""
 _MOST_PATIENT: Final = 2000.0
 """Seconds of a step for few men from which everything is solved exactly instead."""
@@ -87,6 +85,7 @@ class Solver:
         self.likely = likely
         self._chances: list[Likely] | None = None
         self.boards = [b for b in boards if can_solve(b)]
+        self._pieces = any(b.occupied & ~b.kings & ~b.pawns for b in self.boards)
         self.budget = budget
         self.store = store
         self.progress = progress
@@ -167,7 +166,7 @@ class Solver:
                     self._exactly(self.budget.seconds)
         else:
             if at_once is None:
-                at_once = max(20.0, 0.3 * self.budget.seconds)
+                at_once = max(12.0, 0.2 * self.budget.seconds)
             if not self._exactly(min(0.5 * self._left(), at_once)):
                 self._by_bounds()
 
@@ -204,7 +203,7 @@ class Solver:
 
     def _limit(self, seconds: float) -> int:
         """Slices of which so many seconds of work hardly ever do more."""
-        return int(min(3_000_000.0, 2_000 + 10_000 * max(0.0, min(seconds, self._left()))))
+        return int(min(3_000_000.0, 2_000 + 15_000 * max(0.0, min(seconds, self._left()))))
 
     def _exactly(self, most: float) -> bool:
         """Solve everything exactly if each colour takes at most so long; True if all is exact."""
@@ -259,32 +258,16 @@ class Solver:
                     continue
                 if allowance > self.budget.for_moves and all(map(self._is_settled, self.boards)):
                     return
-                # What takes longer than is left is never done, so it is not listed to its end.
-                left, patient = self._left(), min(_PATIENCE * allowance, question.most)
-                scopes = scopes_of(question.mode, self._limit(patient), left / self._counted(1.0))
-                seconds = min(allowance, left)
+                # What takes longer than this is not done now, so it is not listed to its end.
+                seconds = min(allowance, self._left())
+                work = seconds / self._counted(1.0)
+                scopes = scopes_of(question.mode, self._limit(seconds), work, pieces=self._pieces)
                 chosen: SolveStep | None = None
                 i = reached.get(asked, -1) + 1
-                if i < FREE:
-                    narrow = SolveStep(question.colour, scopes[i])
-                    first = self._estimate(narrow, boards, seconds)
-                    if first is None or not self._fits(first, seconds):
-                        waiting = True  # wider scopes hold all of this one: they do not fit either
-                        continue
-                    # A scope that lets both sides move all their pawns soon comes within reach:
-                    # narrower ones would be wasted.
-                    free = replace(scopes[FREE], seconds=patient / self._counted(1.0))
-                    wide = SolveStep(question.colour, free)
-                    needed = self._seconds(self._estimate(wide, boards, patient))
-                    if needed <= seconds:
-                        i = FREE
-                    elif needed <= patient:
-                        waiting = True
-                        continue
                 while i < len(scopes):
                     step = SolveStep(question.colour, scopes[i])
                     estimate = self._estimate(step, boards, seconds)
-                    if estimate is None or not self._fits(estimate, min(seconds, self._left())):
+                    if estimate is None or not self._fits(estimate, seconds):
                         waiting = True
                         break
                     if estimate.slices != sizes.get(asked):
@@ -385,10 +368,8 @@ class Solver:
         """What the question needs of each slice, as in ``make_plan``."""
         keep = np.zeros(len(structures), np.int64)
         sizes = sizes_of(structures)
-        needed = self.needed[step.colour]
-        for s, key in enumerate(keys_of(structures)):
-            if key in needed:
-                keep[s] = KEEP_START if sizes[s] <= LARGEST_WITH_DISTANCES else KEEP_RESULT
+        for s, _ in places_of(structures, self.needed[step.colour]):
+            keep[s] = KEEP_START if sizes[s] <= LARGEST_WITH_DISTANCES else KEEP_RESULT
         return keep
 
     def _roots(self, step: SolveStep, boards: Sequence[chess.Board]) -> list[Key]:
@@ -443,8 +424,8 @@ class Solver:
             plan = self._prepare(step, boards)
             if isinstance(plan, Plan) and plan.structures.complete.all():
                 # Whoever has solved these slices exactly has found the same.
-                needed = self.needed[step.colour]
-                kept = [(key, True) for key in keys_of(plan.structures) if key in needed]
+                found = places_of(plan.structures, self.needed[step.colour])
+                kept = [(key, True) for _, key in found]
         if kept is not None and self._load(step, name, kept):
             estimate = self._estimate(step, boards)
             if self.budget.planned and estimate is not None:
@@ -495,10 +476,8 @@ class Solver:
             self.timings.append(
                 (time.monotonic() - begun, plan.seconds, plan.pool_bytes, len(plan.structures))
             )
-            needed = self.needed[step.colour]
-            for s, key in enumerate(keys_of(plan.structures)):
-                if key in needed:
-                    self._save(step, key, run.kept(s))
+            for s, key in places_of(plan.structures, self.needed[step.colour]):
+                self._save(step, key, run.kept(s))
             if self.audit is not None:
                 structures = plan.structures
                 self.audit.take(step, structures, self._keep(step, structures), run)
