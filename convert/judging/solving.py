@@ -64,7 +64,7 @@ MOST_OPENED = 600 * 2**20
 REACHES: dict[str, Reach] = {
     "quick": Reach(6, 2, 6, 7.0, 20.0, 2**30, settled=0),
     "normal": Reach(
-        *(6, 3, 8, 75.0, 200.0, 3 * 2**30),
+        *(6, 4, 8, 75.0, 200.0, 3 * 2**30),
         game=(10.0, 20.0),
         at_once=2.0,
         for_moves=1.0,
