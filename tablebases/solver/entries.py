@@ -24,12 +24,8 @@ def bound_name(scope: Scope, name: str, *, complete: bool) -> str | None:
     """Which bound a slice is that a step of this name and scope keeps; None: it is exact."""
     if complete:
         return None
-    told = (
-        f"{scope.mode} {scope.caps} {scope.white_promotions} {scope.black_promotions}"
-        f" {scope.budget} {scope.counted} {scope.losses}"
-    )
     # The pawn moves left in a slice, and what has been lost, depend on where one sets out.
-    return told if scope.budget < 0 and scope.losses < 0 else f"{told} {name}"
+    return scope.told if scope.budget < 0 and scope.losses < 0 else f"{scope.told} {name}"
 
 
 def store_key(bound: str | None, key: Key) -> str:

@@ -13,7 +13,7 @@ exact.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -98,6 +98,12 @@ class Scope:
     limit: int = 1_000_000
     seconds: float = math.inf
 
+    @property
+    def told(self) -> str:
+        """What is opened, as a short text; how much of it may be listed is no part of it."""
+        kinds = f"{self.white_promotions} {self.black_promotions}"
+        return f"{self.mode} {self.caps} {kinds} {self.budget} {self.counted} {self.losses}"
+
 
 class TooLong(Exception):
     """More work than the scope allows: ``seconds`` for the ``slices`` listed so far."""
@@ -132,7 +138,7 @@ class Structures:
     last: Array
     rows: Array
     complete: Array
-    blind: int = 0
+    blind: int
 
     def __len__(self) -> int:
         return len(self.pieces)
@@ -628,23 +634,17 @@ def _finish(packed, white, black, first, last, rows, mode, stands_for, in_order)
             number[s] = opened
             opened += 1
     count = opened
-    blind = np.empty(n - opened, np.int64)
     for s in range(n):
         for r in range(first[s], last[s]):
-            if (mode == LOWER) != (rows[r, ROW_SIDE] == 0):
-                child = rows[r, ROW_CHILD]
-                if child >= 0 and number[child] < 0:
-                    blind[count - opened] = child
+            restricted = (mode == LOWER) == (rows[r, ROW_SIDE] == 0)
+            if restricted and not 0 <= number[rows[r, ROW_CHILD]] < opened:
+                continue
+            # Its own move leads to what is opened; to take en passant then is the other side's.
+            for c in (ROW_CHILD, ROW_EP1, ROW_EP2):
+                child = rows[r, c]
+                if restricted == (c != ROW_CHILD) and child >= 0 and number[child] < 0:
                     number[child] = count
                     count += 1
-            else:
-                for e in (ROW_EP1, ROW_EP2):
-                    child = rows[r, e]
-                    stays = number[rows[r, ROW_CHILD]] if child >= 0 else -1
-                    if child >= 0 and number[child] < 0 and 0 <= stays < opened:
-                        blind[count - opened] = child
-                        number[child] = count
-                        count += 1
     pieces = np.empty(count, np.int64)
     symmetric = np.empty(count, np.int64)
     codes = np.zeros((count, 4), np.int64)
@@ -654,12 +654,10 @@ def _finish(packed, white, black, first, last, rows, mode, stands_for, in_order)
     new_last = np.empty(count, np.int64)
     whole = np.ones(count, np.int64)
     unpacked = np.zeros(5, np.int64)
-    m = 0
-    # Rows are moved up in place, so slices must be taken in the order of their rows.
-    for s in in_order:
-        if first[s] < 0:
-            continue
+    for s in range(n):
         i = number[s]
+        if i < 0:
+            continue
         k = _unpack(packed[s], unpacked)
         pieces[i] = k
         for d in range(k):
@@ -667,6 +665,12 @@ def _finish(packed, white, black, first, last, rows, mode, stands_for, in_order)
         new_white[i] = white[s]
         new_black[i] = black[s]
         symmetric[i] = 1 if _is_symmetric(k, white[s], black[s]) else 0
+    m = 0
+    # Rows are moved up in place, so slices must be taken in the order of their rows.
+    for s in in_order:
+        if first[s] < 0:
+            continue
+        i = number[s]
         begin = m
         for r in range(first[s], last[s]):
             side = rows[r, ROW_SIDE]
@@ -702,22 +706,24 @@ def _finish(packed, white, black, first, last, rows, mode, stands_for, in_order)
             for c in range(ROW_WIDTH):
                 kept[r, c] = rows[r, c]
     for i in range(opened, count):
-        s = blind[i - opened]
-        k = _unpack(packed[s], unpacked)
-        pieces[i] = k
-        for d in range(k):
-            codes[i, d] = unpacked[d]
-        new_white[i] = white[s]
-        new_black[i] = black[s]
-        symmetric[i] = 1 if _is_symmetric(k, white[s], black[s]) else 0
         whole[i] = 0
         new_first[i] = m
         kept[m, ROW_KIND] = BLIND
         kept[m, ROW_SIDE] = stands_for
         m += 1
         new_last[i] = m
-    found = (pieces, symmetric, codes, new_white, new_black, new_first, new_last, kept, whole)
-    return found, count - opened
+    return (
+        pieces,
+        symmetric,
+        codes,
+        new_white,
+        new_black,
+        new_first,
+        new_last,
+        kept,
+        whole,
+        count - opened,
+    )
 
 
 def expand(
@@ -774,10 +780,8 @@ def expand(
     # Sorted outside of compiled code here and below: numba takes seconds to compile a sort.
     in_order = np.argsort(first)
     stands_for = _STANDS_FOR[scope.mode]
-    found, blind = _finish(
-        packed, white, black, first, last, rows, scope.mode, stands_for, in_order
-    )
-    structures = replace(Structures(*found), blind=int(blind))
+    found = _finish(packed, white, black, first, last, rows, scope.mode, stands_for, in_order)
+    structures = Structures(*found)
     _spread(structures)
     return structures
 

@@ -202,7 +202,7 @@ class Solver:
         return listening(stop)
 
     def _limit(self, seconds: float) -> int:
-        """Slices of which so many seconds of work hardly ever do more."""
+        """Slices to list for so many seconds of work: listing is to take a small part of them."""
         return int(min(3_000_000.0, 2_000 + 15_000 * max(0.0, min(seconds, self._left()))))
 
     def _exactly(self, most: float) -> bool:
@@ -406,12 +406,6 @@ class Solver:
     def _counted(self, seconds: float) -> float:
         """What so many seconds of one core count in the budget's seconds."""
         return seconds if self.budget.planned else wall_seconds(seconds, self.budget.threads)
-
-    def _seconds(self, step: Estimate | None) -> float:
-        """Seconds of the budget; infinite where there is no plan or no room for it."""
-        if step is None or not self._fits(step, math.inf):
-            return math.inf
-        return self._counted(step.seconds)
 
     def _do(self, step: SolveStep, boards: Sequence[chess.Board]) -> None:
         """Read what the step would find from the store, or work it out.
