@@ -13,9 +13,9 @@ from dataclasses import replace
 import chess
 import numpy as np
 import pytest
-from hypothesis import example, given, settings
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
-from solver_strategies import random_legal
+from solver_strategies import pawns_of, random_legal
 
 from tablebases import Outcome, SyzygyProber
 from tablebases.errors import Contradiction
@@ -90,19 +90,11 @@ def test_the_tables_outcome_lies_within(
     rng = random.Random(seed)
     root = random_legal(name, rng)
     solution = bounded(root, scope)
-    if solution is None:
-        return
-    men = [root.piece_at(square) for square in chess.SQUARES if root.piece_at(square)]
-    pieces = [man for man in men if man.piece_type != chess.PAWN]
+    assume(solution is not None)
+    assert solution is not None
     for _ in range(40):
-        board = chess.Board(None)
-        for square in root.pieces(chess.PAWN, True) | root.pieces(chess.PAWN, False):
-            board.set_piece_at(square, root.piece_at(square))
-        free = [square for square in chess.SQUARES if not board.piece_at(square)]
-        for square, man in zip(rng.sample(free, len(pieces)), pieces, strict=True):
-            board.set_piece_at(square, man)
-        board.turn = rng.random() < 0.5
-        if not board.is_valid() or board.is_game_over():
+        board = random_legal(name, rng, pawns=pawns_of(root))
+        if board.is_game_over():
             continue
         told = tables.outcome(board).low
         truth = max(0, told if board.turn else told.opposite)
@@ -199,20 +191,24 @@ def test_values_follow_from_the_moves(fen: str, mode: int, number: int) -> None:
     assert audit.compare(1200).positions >= 600
 
 
+@pytest.mark.parametrize("mode", [LOWER, UPPER], ids=["lower", "upper"])
 def test_the_audit_sees_a_slice_not_looked_into_that_favours_the_prover(
-    monkeypatch: pytest.MonkeyPatch,
+    monkeypatch: pytest.MonkeyPatch, mode: int
 ) -> None:
     """With what stands for such slices turned round the audit names a position."""
-    monkeypatch.setattr(structures, "_STANDS_FOR", {LOWER: 1, UPPER: 0})
+    turned = {LOWER: kernels.ALL_WON, UPPER: kernels.NOTHING_WON}
+    monkeypatch.setattr(structures, "_STANDS_FOR", turned)
     audit = Audit(slices=40, most_bytes=2**28)
-    scope = Scope(LOWER, (1,), QUEEN_ONLY, 0, budget=0, losses=0, limit=10**5)
+    scope = Scope(mode, (1,), QUEEN_ONLY, QUEEN_ONLY, budget=0, losses=0, limit=10**5)
     assert bounded(chess.Board(FOUR_PAWNS), scope, audit) is not None
     with pytest.raises((Mismatch, Contradiction)):
         audit.compare(1200)
 
 
 # --- what comes of it ------------------------------------------------------------------------
-# First positions of such phases in public games, as python -m convert.measuring.reach takes them.
+# First positions with kings and pawns alone in public games (Dragjon/chessdatabase, MIT licence:
+# games g393314, g219811, g359830 and g103004 of the open game data).  What they are worth is known
+# from this solver alone; abb034f, which listed otherwise, gave the same of those with eight men.
 
 
 @pytest.mark.parametrize(
@@ -220,20 +216,20 @@ def test_the_audit_sees_a_slice_not_looked_into_that_favours_the_prover(
     [
         ("8/8/1p1p4/3P4/1PP2k2/8/4K1p1/8 w - - 0 1", Outcome.LOSS),
         ("8/8/1k6/5p2/4pP1p/4K2P/6P1/8 b - - 0 1", Outcome.WIN),
-        ("8/8/1P2k1pp/5p2/1K5P/6P1/8/8 b - - 0 1", Outcome.LOSS),
+        ("2k5/6p1/P6p/2K5/5p2/5P2/7P/8 w - - 0 1", Outcome.WIN),
     ],
 )
 def test_eight_men_with_pawns_alone_take_little(fen: str, outcome: Outcome) -> None:
-    """Each took 22 planned seconds and more before who wins could be kept from losing pawns."""
+    """In abb034f they took 9.1, 7.6 and 13.7 planned seconds, most slices counting more."""
     board = chess.Board(fen)
     solver = Solver([board], Budget(seconds=4.0, settled=0, at_once=0.0))
     assert solver.run().interval(board) == (outcome, outcome)
 
 
 def test_nine_men_with_pawns_alone_are_bounded() -> None:
-    """By a scope in which nobody has a new queen: every promotion counts as a win."""
-    board = chess.Board("8/6p1/p2k4/1p3pP1/1P3P2/3K4/1P6/8 b - - 0 1")
+    """By a scope in which nobody has a new queen; in abb034f no step fitted 40 seconds."""
+    board = chess.Board("8/8/p2k2p1/8/4p1p1/1P5P/4K1P1/8 w - - 0 1")
     solver = Solver([board], Budget(seconds=4.0, settled=0))
     low, high = solver.run().interval(board)
-    assert (low, high) != (Outcome.LOSS, Outcome.WIN)
+    assert (low, high) == (Outcome.LOSS, Outcome.DRAW)
     assert all(step.scope.caps == (0,) for step in solver.steps)
