@@ -48,13 +48,15 @@ KEEP_START: Final = 1
 KEEP_RESULT: Final = 2
 """Keep the solved sets: for slices that are too large to be solved again for one question."""
 
-# Seconds for a slice on one core, by number of pieces; measured, see docs/benchmarks.md.
+# Seconds for a slice on one core, by number of pieces: about what up to two took on 16 busy cores,
+# listing included where there are none; for more, 0.63 of what they took before the kernels counted
+# no references.  A slower core takes up to twice that (docs/benchmarks.md).
 _SECONDS: Final = (0.000015, 0.00015, 0.020, 5.0, 560.0)
 _SYMMETRIC_SECONDS: Final = (0.0, 0.0, 0.008, 0.85, 56.0)
 PRICES: Final = np.array([_SECONDS, _SYMMETRIC_SECONDS])
 """Seconds of one core for a slice, by whether it is symmetric and its number of pieces."""
 _BLIND_SHARE: Final = 0.3
-"""What a slice that is not looked into takes, as a share of one that is."""
+"""What a slice that is not looked into counts, as a share of one that is."""
 _SETS: Final = 5
 """Most sets of a slice: those solved, those kept, stalemates."""
 _FREELY: Final = 2**30
